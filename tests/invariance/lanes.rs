@@ -108,7 +108,7 @@ fn same(a: &Run<f64>, b: &Run<f64>, what: &str) {
     assert_eq!(bits(a.celsius()), bits(b.celsius()), "{what}: temperatures");
     assert_eq!(a.coupling_error(0, 0), b.coupling_error(0, 0), "{what}");
     assert_eq!(a.ledger(), b.ledger(), "{what}");
-    assert_eq!(a.watcher().seen(0), b.watcher().seen(0), "{what}");
+    assert_eq!(a.watcher().seen(), b.watcher().seen(0), "{what}");
 }
 
 /// A setup and the instant of its end, s.

@@ -2,6 +2,7 @@
 //! voltage and the highest junction temperature.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use joulestep_engine::thermal::field::reduce::Near;
 use joulestep_models::merit::{Conditions, gate_on};
@@ -10,7 +11,7 @@ use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingError;
 use joulestep_models::rating::heat::{
-    Heat, PackageHeat, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
+    Heat, PackageHeat, Stop, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
     solve_package_near,
 };
 
@@ -94,6 +95,8 @@ impl Way {
             bare
         };
         let own = bare(package);
+        let stop: Stop<'_> = &|| context.stop.load(Ordering::Relaxed);
+        let wrong = |e: RatingError| if stop() { StudyError::Interrupted } else { failed(&e) };
         let with_errors = context.estimation != Estimation::None && !context.sketch;
         let keyed = |bare: &Package, errors: bool| format!("package {name} {cells} {errors} {bare:?}");
         let key = keyed(&own, with_errors);
@@ -106,7 +109,7 @@ impl Way {
         let whole = || -> Result<Arc<PackageHeat>, StudyError> {
             context.cache.get(key.clone(), || {
                 let solve = if with_errors { heat_of_package } else { solve_package };
-                cache::kept(&what, &key, || solve(name, &own, cells)).map_err(|e| failed(&e))
+                cache::kept(&what, &key, || solve(name, &own, cells, stop)).map_err(wrong)
             })
         };
         let Some(base) = base.filter(|base| *base != own) else {
@@ -116,16 +119,15 @@ impl Way {
         let near = format!("{} near {of_base}", keyed(&own, false));
         let solved: Arc<PackageHeat> = context.cache.get(near.clone(), || {
             let begun = || {
-                let near = || {
-                    solve_package_for_others(name, &base, cells).map(|found| found.1).map_err(|e| failed(&e))
-                };
+                let near =
+                    || solve_package_for_others(name, &base, cells, stop).map(|found| found.1).map_err(wrong);
                 context.cache.get::<Near, StudyError>(of_base, near)
             };
             let solve = || match begun() {
-                Ok(near) => solve_package_near(name, &own, cells, &near),
-                Err(_) => solve_package(name, &own, cells),
+                Ok(near) => solve_package_near(name, &own, cells, &near, stop),
+                Err(_) => solve_package(name, &own, cells, stop),
             };
-            cache::kept(&what, &near, solve).map_err(|e| failed(&e))
+            cache::kept(&what, &near, solve).map_err(wrong)
         })?;
         // The numbers of all variants are found alike; how far meshes may have them wrong is known of some.
         Ok(if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }.at(self.heatsink))

@@ -32,7 +32,7 @@ use joulestep_engine::run::setup::Refusal as NoStart;
 
 pub use cache::Cache;
 pub use inputs::{Count, Input, What};
-pub use question::Question;
+pub use question::{Checked, Question};
 pub use record::Recording;
 
 use crate::diagnostic::{Diagnostic, Refusal};

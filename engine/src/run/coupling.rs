@@ -247,8 +247,8 @@ impl Run<f64> {
     /// finer.
     /// `mean` tells the mean power of an account over the step, W.
     pub(super) fn too_warm(&mut self, h: f64, mean: &dyn Fn(&Stepper<f64>, usize) -> f64) -> bool {
-        let power = |run: &Self, accounts: &[u32]| {
-            accounts.iter().fold(0.0, |sum, &k| sum + mean(&run.stepper, k as usize))
+        let power = |stepper: &Stepper<f64>, accounts: &[u32]| {
+            accounts.iter().fold(0.0, |sum, &k| sum + mean(stepper, k as usize))
         };
         let change = self.attempt(h, power);
         let Some(coupling) = self.coupling.as_mut() else { return false };
@@ -268,19 +268,17 @@ impl Run<f64> {
 
     /// Attempts `h` s of the network under the power of each input: what `power` says of its accounts, and the heat
     /// that its accounts hold and the network has not got. The largest change of a temperature, K.
-    fn attempt(&mut self, h: f64, power: impl Fn(&Self, &[u32]) -> f64) -> f64 {
-        if self.thermal.is_none() {
+    fn attempt(&mut self, h: f64, power: impl Fn(&Stepper<f64>, &[u32]) -> f64) -> f64 {
+        let Self { thermal: Some(thermal), coupling: Some(coupling), heating, state, stepper, .. } = self
+        else {
             return 0.0;
-        }
-        let Some(mut coupling) = self.coupling.take() else { return 0.0 };
+        };
         let per_second = 1.0 / h;
-        for (k, accounts) in self.heating.iter().enumerate() {
-            let waiting = heat_of(accounts, &self.state.energy) - coupling.seen[k];
-            coupling.power[k] = power(self, accounts) + waiting * per_second;
+        for (k, accounts) in heating.iter().enumerate() {
+            let waiting = heat_of(accounts, &state.energy) - coupling.seen[k];
+            coupling.power[k] = power(stepper, accounts) + waiting * per_second;
         }
-        let change = self.thermal.as_mut().map(|thermal| thermal.attempt(h, &coupling.power));
-        self.coupling = Some(coupling);
-        change.unwrap_or(0.0)
+        thermal.attempt(h, &coupling.power)
     }
 
     /// The step of `h` s attempted last was taken.
@@ -292,17 +290,16 @@ impl Run<f64> {
 
     /// At the end of a step: its heat into the network, and where it is time the network's temperatures into the laws.
     pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
-        if self.thermal.is_none() {
-            return;
-        }
-        let Some(mut coupling) = self.coupling.take() else { return };
-        if let Some(thermal) = self.thermal.as_mut().filter(|_| coupling.took > 0.0) {
+        let (Some(thermal), Some(coupling)) = (&mut self.thermal, &mut self.coupling) else { return };
+        if coupling.took > 0.0 {
             coupling.advance(thermal, &mut self.celsius);
         }
-        if coupling.is_due(self.state.t, &self.celsius) {
+        if coupling.is_due(self.state.t, &self.celsius)
+            && let Some(mut coupling) = self.coupling.take()
+        {
             self.exchange(&mut coupling, recorder, fetch);
+            self.coupling = Some(coupling);
         }
-        self.coupling = Some(coupling);
     }
 
     /// Ends the interval, however long it was; call when the run is over.

@@ -158,9 +158,9 @@ impl Gauges {
         }
     }
 
-    /// Gauges of nothing.
-    pub(super) fn none() -> Self {
-        Self { all: Vec::new(), span: (0.0, 0.0), began: false, taken: f64::NEG_INFINITY }
+    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
+    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+        self.all.iter().filter_map(|g| g.readout.as_ref()).for_each(|r| r.stamps(out));
     }
 
     /// Whether anything is read at the ends of steps.

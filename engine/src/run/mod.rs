@@ -6,6 +6,7 @@ pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;
+mod reading;
 mod recover;
 mod report;
 pub mod saved;

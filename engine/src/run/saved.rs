@@ -28,7 +28,7 @@ pub struct Saved<L: Lane> {
     sampled_at: f64,
     recorded_until: f64,
     seen_at: f64,
-    watcher: Watcher<L>,
+    watcher: Watcher,
     rows: Vec<Open<L>>,
     stored_at_start: Vec<L>,
     counters: Counters,

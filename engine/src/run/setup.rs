@@ -71,6 +71,8 @@ pub struct Setup<L: Lane> {
     pub begin: f64,
     /// How the initial state is found.
     pub start: Start,
+    /// The start for which the circuit's [`topology`] was examined already, with nothing wrong.
+    pub examined: Option<Start>,
     /// The stepping method.
     pub method: &'static Method,
     /// Whether the circuit is stepped by pieces ([`pieces`](crate::step::pieces)); the method then plays no part.
@@ -112,6 +114,7 @@ impl<L: Lane> Setup<L> {
             coupling: f64::INFINITY,
             begin: 0.0,
             start: Start::OperatingPoint,
+            examined: None,
             method: &ESDIRK4,
             piecewise: Piecewise::WherePossible,
             steps: Steps::of_base(1e-6),
@@ -150,9 +153,11 @@ impl Setup<f64> {
         if !(coupling > 0.0 && positive(error)) && self.thermal.is_some() {
             return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
-        let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
-        if !findings.errors.is_empty() {
-            return Err(Refusal::Circuit(findings.errors));
+        if self.examined != Some(self.start) {
+            let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
+            if !findings.errors.is_empty() {
+                return Err(Refusal::Circuit(findings.errors));
+            }
         }
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
@@ -245,13 +250,13 @@ fn largest<L: Lane>(system: &System<L>, x: &[L], voltage: bool) -> f64 {
 
 /// What is recorded and watched.
 #[derive(Debug)]
-pub struct Recording<L> {
+pub struct Recording {
     /// Channels.
     pub channels: Vec<Channel>,
     /// Shortest time between two samples, s.
     pub sample_every: f64,
     /// Extremes and crossings.
-    pub watcher: Watcher<L>,
+    pub watcher: Watcher,
     /// What events come to.
     pub(super) gauges: Gauges,
     /// Switching energies.

@@ -16,7 +16,7 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::readout::{Readout, Seat, Sources};
+use crate::readout::{Readout, Seat};
 use crate::recorder::Recorder;
 use crate::step::schedule::Ladder;
 use crate::step::state::State;
@@ -96,7 +96,7 @@ pub struct Run<L: Lane> {
     /// The instant at which probes are read, s: that of the state, or the next one just after a jump.
     pub(super) seen_at: f64,
     pub(super) values: Vec<L>,
-    pub(super) watcher: Watcher<L>,
+    pub(super) watcher: Watcher,
     pub(super) gauges: Gauges,
     pub(super) switches: Switches,
     pub(super) rows: Vec<Open<L>>,
@@ -119,7 +119,7 @@ impl Run<f64> {
         controllers: Vec<Box<dyn Controller<f64>>>,
         thermal: Option<Thermal<f64>>,
         (bound, longest): (f64, f64),
-        recording: Recording<f64>,
+        recording: Recording,
         stored_at_start: Vec<f64>,
         counters: Counters,
     ) -> Self {
@@ -192,7 +192,7 @@ impl Run<f64> {
         self.counters
     }
     /// Extremes of the watched quantities.
-    pub fn watcher(&self) -> &Watcher<f64> {
+    pub fn watcher(&self) -> &Watcher {
         &self.watcher
     }
     /// The thermal network.
@@ -217,34 +217,6 @@ impl Run<f64> {
         let devices = self.system().devices_at(&self.state.kelvin);
         ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start)
     }
-    /// Reads a probe at the present state.
-    #[inline(never)]
-    pub fn read(&self, probe: &crate::circuit::probe::Probe) -> f64 {
-        Readout::new(probe, self.system()).read(self.system(), &self.sources(&[self.seat()]))
-    }
-
-    /// Where probes are read.
-    pub(super) fn seat(&self) -> Seat<'_> {
-        Seat {
-            t: self.seen_at,
-            board: &self.board,
-            waves: &self.system.circuit.waves,
-            choices: &self.choices,
-        }
-    }
-
-    pub(super) fn sources<'a>(&'a self, seats: &'a [Seat<'a>]) -> Sources<'a, f64> {
-        Sources {
-            seats,
-            x: &self.state.x,
-            power: &self.state.power,
-            stamps: self.stepper.stamps(),
-            celsius: &self.celsius,
-            energy: &self.state.energy,
-            integrals: &self.state.energy[self.system.accounts()..],
-        }
-    }
-
     /// Goes on until the instant `until`, s.
     ///
     /// # Errors

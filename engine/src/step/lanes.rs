@@ -85,13 +85,22 @@ impl<K: Lane> Stepper<K> {
         self.gauge.load(lane, &from.gauge);
     }
 
-    /// What is read at the end of a step goes back to a run: unknowns, powers, energies, stamps.
-    pub(crate) fn show(&self, lane: usize, all: &State<K>, own: &mut State<f64>, to: &mut Stepper<f64>) {
+    /// What is read at the end of a step goes back to a run: unknowns, powers, energies, and these entries of stamps
+    /// (device and index).
+    pub(crate) fn show(
+        &self,
+        lane: usize,
+        all: &State<K>,
+        own: &mut State<f64>,
+        to: &mut Stepper<f64>,
+        stamps: &[(u32, u32)],
+    ) {
         get(lane, &all.x, &mut own.x);
         get(lane, &all.power, &mut own.power);
         get(lane, &all.energy, &mut own.energy);
-        for (from, to) in self.solver.stamps.iter().zip(&mut to.solver.stamps) {
-            get(lane, from, to);
+        for &(device, k) in stamps {
+            let (device, k) = (device as usize, k as usize);
+            to.solver.stamps[device][k] = self.solver.stamps[device][k].lane(lane);
         }
     }
 
@@ -104,7 +113,10 @@ impl<K: Lane> Stepper<K> {
         to: &mut Stepper<f64>,
         board: &Board<f64>,
     ) {
-        self.show(lane, all, own, to);
+        self.show(lane, all, own, to, &[]);
+        for (from, to) in self.solver.stamps.iter().zip(&mut to.solver.stamps) {
+            get(lane, from, to);
+        }
         get(lane, &all.q, &mut own.q);
         get(lane, &all.k, &mut own.k);
         for (from, to) in all.history.iter().rev().zip(own.history.iter_mut().rev()) {

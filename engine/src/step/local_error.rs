@@ -8,7 +8,7 @@
 use super::stage::StageSolver;
 use super::stepper::{MOST, Stepper, block};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::{update, zeros};
+use crate::arithmetic::vector::{weighted, zeros};
 
 /// Signs of the last digits, two patterns (odd constants of multiplicative hashing; Knuth, TAOCP 3, section 6.4).
 const PATTERNS: [u32; 2] = [0x9e37_79b9, 0x85eb_ca6b];
@@ -23,10 +23,8 @@ impl<L: Lane> Stepper<L> {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
         if L::WIDTH > 1 {
-            self.solver.stage_b.fill(L::splat(0.0));
-            for (w, k) in scaled.iter().zip(&self.k) {
-                update(&mut self.solver.stage_b, k, |sum, k| sum + *w * k);
-            }
+            let b = &mut self.solver.stage_b[..self.expected.len()];
+            weighted(&self.k, &scaled, |_| L::splat(0.0), |m, sum| b[m] = sum);
         } else {
             for n in 0..self.expected.as_chunks::<8>().0.len() {
                 let mut sum = [L::splat(0.0); 8];

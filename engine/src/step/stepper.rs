@@ -1,6 +1,7 @@
 //! One step of a method: stages, derivatives, energies, and the estimate of the local error. Every lane makes a step of
 //! its own length at an instant of its own.
 
+use std::cell::Cell;
 use std::sync::Arc;
 
 use super::bounds::{Bounds, Gauge};
@@ -10,7 +11,7 @@ use super::predict::{Recipes, Weights};
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
-use crate::arithmetic::vector::{combine, copy, update, zeros};
+use crate::arithmetic::vector::{combine, copy, update, weighted, zeros};
 use crate::equations::program::Program;
 use crate::equations::system::System;
 use crate::readout::{Readout, Seat, Sources};
@@ -60,6 +61,8 @@ const EVENT: f64 = 3.0;
 
 /// Most stages of a method.
 pub(super) const MOST: usize = 8;
+/// Most points that a stage is predicted from.
+const PREDICTED: usize = 3;
 
 #[inline(always)]
 pub(super) fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
@@ -91,8 +94,7 @@ pub struct Stepper<L: Lane> {
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
     pub(super) h: L,
-    /// Earlier points of the state, then the stages of this step: instants (s, where there is one lane) and inner
-    /// unknowns.
+    /// The implicit stages of this step so far: instants (s, where there is one lane) and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
     pub(super) end: f64,
@@ -130,7 +132,7 @@ impl<L: Lane> Stepper<L> {
             error: zeros(n + 1),
             gauge,
             h: zero,
-            points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
+            points: (1..method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
             recipes: Recipes::default(),
@@ -149,16 +151,22 @@ impl<L: Lane> Stepper<L> {
 
     /// Predicts the inner unknowns of implicit stage `i` in some lanes: by the method's choice of earlier points, or
     /// (where there is no earlier step) by the last known point.
-    fn predict(&mut self, i: usize, lanes: u32) {
+    fn predict(&mut self, history: &[(f64, Vec<L>)], i: usize, lanes: u32) {
         let inner = self.solver.inner;
         let x = &mut self.solver.x[..inner];
         let (weights, from) = (&self.weights.of[i - 1], self.method.predict[i - 1]);
-        let last = &self.points[self.known - 1].1;
+        let (points, stages) = (&self.points, history.len());
+        let point = |p: usize| if p < stages { &history[p].1 } else { &points[p - stages].1 };
+        let last = point(stages + self.known - 1);
         if L::WIDTH > 1 {
             let (lanes, known) = (L::mask(lanes), L::mask(self.weights.known));
+            let mut terms = [(L::splat(0.0), &last[..inner]); PREDICTED];
+            let count = weights.len().min(PREDICTED);
+            for (term, (w, &p)) in terms.iter_mut().zip(weights.iter().zip(from)) {
+                *term = (*w, &point(p as usize)[..inner]);
+            }
             for (k, x) in x.iter_mut().enumerate() {
-                let terms = weights.iter().zip(from).map(|(w, &p)| self.points[p as usize].1[k] * *w);
-                let sum = terms.fold(L::splat(0.0), |sum, term| sum + term);
+                let sum = terms[..count].iter().fold(L::splat(0.0), |sum, (w, point)| sum + point[k] * *w);
                 *x = L::select(lanes, L::select(known, sum, last[k]), *x);
             }
             return;
@@ -169,7 +177,7 @@ impl<L: Lane> Stepper<L> {
         }
         x.fill(L::splat(0.0));
         for (w, &p) in weights.iter().zip(from) {
-            update(x, &self.points[p as usize].1, |x, point| x + point * *w);
+            update(x, point(p as usize), |x, point| x + point * *w);
         }
     }
 
@@ -197,11 +205,6 @@ impl<L: Lane> Stepper<L> {
         self.h = L::from_fn(|lane| spans[lane].h);
         let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
         self.known = 0;
-        for (t, point) in &state.history {
-            self.points[self.known].0 = *t;
-            copy(&mut self.points[self.known].1, point);
-            self.known += 1;
-        }
         copy(&mut self.k[0], &state.k);
         copy(&mut self.power[0], &state.power);
         let (mut iterations, mut most) = ([0; MOST_LANES], [0; MOST_LANES]);
@@ -211,12 +214,18 @@ impl<L: Lane> Stepper<L> {
             let scaled: [L; MOST] =
                 std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0)) * h);
             if L::WIDTH > 1 {
-                copy(&mut self.expected, &state.q);
-                for (w, k) in scaled[..i].iter().zip(&self.k) {
-                    update(&mut self.expected, k, |sum, k| sum + *w * k);
-                }
-                copy(&mut self.solver.stage_b, &self.expected);
-                self.solver.stage_b.iter_mut().for_each(|b| *b *= alpha);
+                let n = self.expected.len();
+                let (expected, b) = (&mut self.expected[..n], &mut self.solver.stage_b[..n]);
+                let q = &state.q[..n];
+                weighted(
+                    &self.k[..i],
+                    &scaled,
+                    |m| q[m],
+                    |m, sum| {
+                        expected[m] = sum;
+                        b[m] = sum * alpha;
+                    },
+                );
             } else {
                 for n in 0..self.expected.as_chunks::<8>().0.len() {
                     let mut sum = block(&state.q, n);
@@ -230,7 +239,7 @@ impl<L: Lane> Stepper<L> {
             }
             let blank = going & !self.solver.remembering();
             if blank != 0 {
-                self.predict(i, blank);
+                self.predict(&state.history, i, blank);
             }
             let solved = self.solver.solve_lanes(c, seats, going);
             lanes_in(going & !solved).for_each(|lane| self.outcomes[lane] = Err(self.solver.failures[lane]));
@@ -322,13 +331,19 @@ impl<L: Lane> Stepper<L> {
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
         // The start of this step and its stages.
-        let from = self.known - self.method.stages();
-        let mask = L::mask(taken);
-        state.history.resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner]));
-        for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
-            old.0 = new.0;
-            update(&mut old.1, &new.1, |old, new| L::select(mask, new, old));
+        let (history, stages) = (&mut state.history, self.method.stages());
+        let last = history.len() - 1;
+        if L::WIDTH == 1 {
+            history.swap(0, last);
+            history.resize_with(stages, || (0.0, vec![L::splat(0.0); self.solver.inner]));
+            history[1..].iter_mut().zip(&mut self.points).for_each(|(old, new)| std::mem::swap(old, new));
+            return;
         }
+        let mask = L::mask(taken);
+        let take = |old: &mut [L], new: &[L]| update(old, new, |old, new| L::select(mask, new, old));
+        let (first, rest) = history.split_at_mut(1);
+        take(&mut first[0].1, &rest[last - 1].1);
+        rest.iter_mut().zip(&self.points).for_each(|(old, new)| take(&mut old.1, &new.1));
     }
 
     fn commit_masked(&mut self, state: &mut State<L>, taken: u32) {
@@ -339,10 +354,11 @@ impl<L: Lane> Stepper<L> {
         take(&mut state.q, &self.q);
         let last = self.k.len() - 1;
         take(&mut state.k, &self.k[last]);
-        for (w, p) in self.method.b().iter().zip(&self.power) {
-            let w = L::splat(*w) * self.h;
-            update(&mut state.energy, p, |total, p| L::select(mask, total + p * w, total));
-        }
+        let b = self.method.b();
+        let scaled: [L; MOST] = std::array::from_fn(|j| L::splat(b.get(j).copied().unwrap_or(0.0)) * self.h);
+        let energy = Cell::from_mut(&mut state.energy[..]).as_slice_of_cells();
+        let put = |m: usize, sum| energy[m].set(L::select(mask, sum, energy[m].get()));
+        weighted(&self.power, &scaled, |m| energy[m].get(), put);
         take(&mut state.power, &self.power[last]);
     }
 

@@ -6,7 +6,9 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Near, Reduced, Span, reduce, reduce_for_others, reduce_near};
+use joulestep_engine::thermal::field::reduce::{
+    Near, Reduced, Span, Work, reduce, reduce_for_others, reduce_near,
+};
 use joulestep_engine::thermal::field::study::{MeshStudy, finest, study};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
@@ -19,6 +21,13 @@ use crate::part::Part;
 
 /// Divisions that the finest mesh may have.
 const FINEST: usize = 6;
+
+/// Asked now and then: whether to stop.
+pub type Stop<'a> = &'a (dyn Fn() -> bool + Sync);
+
+fn until(stop: Stop<'_>) -> Work<'_> {
+    Work { span: Span::default(), stop }
+}
 
 /// A heat path before the part's dies are found in it.
 #[derive(Clone, Debug)]
@@ -109,14 +118,19 @@ impl PackageHeat {
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
+pub fn heat_of_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
+    let study = match study(&solid.body, &sizing, until(stop), solid.kelvin) {
         Ok(study) => study,
         // One mesh may fit where two do not.
         Err(FieldError::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
-            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
+            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells, stop)? });
         }
         Err(e) => return Err(refused(&e)),
     };
@@ -131,8 +145,13 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
-    solved(name, package, cells, |system| Ok((reduce(system, &Span::default())?, ()))).map(|found| found.0)
+pub fn solve_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
+    solved(name, package, cells, |system| Ok((reduce(system, until(stop))?, ()))).map(|found| found.0)
 }
 
 /// The same, with what packages near by can begin with.
@@ -143,8 +162,9 @@ pub fn solve_package_for_others(
     name: &str,
     package: &Package,
     cells: usize,
+    stop: Stop<'_>,
 ) -> Result<(PackageHeat, Near), RatingError> {
-    solved(name, package, cells, |system| reduce_for_others(system, &Span::default()))
+    solved(name, package, cells, |system| reduce_for_others(system, until(stop)))
 }
 
 /// The same, beginning with what a package near by left: of other materials or films, say.
@@ -156,8 +176,9 @@ pub fn solve_package_near(
     package: &Package,
     cells: usize,
     near: &Near,
+    stop: Stop<'_>,
 ) -> Result<PackageHeat, RatingError> {
-    let reduced = |system: &System| Ok((reduce_near(system, &Span::default(), near)?, ()));
+    let reduced = |system: &System| Ok((reduce_near(system, until(stop), near)?, ()));
     solved(name, package, cells, reduced).map(|found| found.0)
 }
 

@@ -381,25 +381,38 @@ pub fn range_words(range: Range) -> String {
     }
 }
 
-/// A quantity typed as a string or bare number → SI value; else (found, expected, suggestion).
+/// What is wrong with a value: found, expected, what may be intended.
+pub type WrongValue = (String, String, Option<String>);
+
+/// A quantity typed as a string or bare number → SI value.
 ///
 /// # Errors
-/// What was found, what was expected, and what may be intended.
-pub fn quantity(
-    typed: Result<&str, f64>,
-    unit: &str,
-    range: Range,
-) -> Result<f64, (String, String, Option<String>)> {
-    let shown = typed.map_or_else(|number| number.to_string(), str::to_string);
+/// [`WrongValue`].
+pub fn quantity(typed: Result<&str, f64>, unit: &str, range: Range) -> Result<f64, WrongValue> {
+    let shown = || typed.map_or_else(|number| number.to_string(), str::to_string);
     let value = match typed {
         Ok(text) => in_unit(text, unit),
         Err(number) => bare_in(number, unit),
     };
     let value = value
         .map_err(|error| (error.to_string(), error.expected(unit), error.suggestion().map(str::to_string)))?;
+    within(value, shown, unit, range)
+}
+
+/// A value in a unit, if its range holds it.
+///
+/// # Errors
+/// [`WrongValue`].
+pub fn within(
+    value: f64,
+    shown: impl FnOnce() -> String,
+    unit: &str,
+    range: Range,
+) -> Result<f64, WrongValue> {
     if range.holds(value) {
         return Ok(value);
     }
+    let shown = shown();
     let kind = joulestep_engine::units::parse_unit(unit).map(|u| u.dimension);
     let (kind, example) = kind.map_or((unit.to_string(), String::new()), |d| (d.kind(), d.example()));
     let found = match range {

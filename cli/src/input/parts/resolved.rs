@@ -194,11 +194,10 @@ impl Read<'_> {
             let Shape::Number(of_value) = param.shape else { continue };
             let unit = unit_of_difference(of_value);
             let deviation = match (&stated.deviation, stated.relative) {
-                (Some(typed), None) => match quantity(typed.text(), unit, Range::Positive) {
+                (Some(typed), None) => match typed.quantity(unit, Range::Positive) {
                     Ok(deviation) => deviation,
-                    Err((found, expected, hint)) => {
-                        let d = Diagnostic::new(&typed.span, &typed.key, found, expected);
-                        self.diagnostics.push(d.suggest(hint));
+                    Err(wrong) => {
+                        self.diagnostics.push(*wrong);
                         continue;
                     }
                 },

@@ -4,6 +4,7 @@ mod picture;
 mod tables;
 
 use std::path::Path;
+use std::sync::atomic::Ordering;
 
 use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract_watched as fit};
 
@@ -56,8 +57,10 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let progress = Rough::new(context.quiet);
     let watch =
         |done, most| progress.at(done as f64 / most as f64, &format!("search {done} of at most {most}"));
-    let found = fit(&loaded.part, &loaded.start, &watch);
+    let stop = || context.stop.load(Ordering::Relaxed);
+    let found = fit(&loaded.part, &loaded.start, &watch, &stop);
     progress.done();
+    context.go_on()?;
     let found = found.map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
     let file = question.files(Asked::points).join("");
     let mut notes = Vec::new();
@@ -132,6 +135,7 @@ fn diagnostic(error: &ExtractError, loaded: &Loaded) -> Diagnostic {
             format!("the model cannot be evaluated where the fit begins ({stage})"),
             "parameters, or other values under [start], that fit together",
         ),
+        ExtractError::Stopped => Diagnostic::new(&top, "part", error.to_string(), "time to end"),
     }
 }
 

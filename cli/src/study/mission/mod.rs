@@ -7,6 +7,8 @@ mod picture;
 mod record;
 mod tables;
 
+use std::sync::atomic::AtomicBool;
+
 use joulestep_engine::accounts::ledger::Entry as LedgerEntry;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::recorder::Recorder;
@@ -161,7 +163,10 @@ impl Task<'_> {
             Recorder::<f64>::begin(writer, &record::layout(self.spec, inputs));
         }
         let progress = Progress::new(context.quiet, self.profile.duration());
-        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
+        // Names do not depend on how far it is followed.
+        let at_once = AtomicBool::new(true);
+        let stop = if context.sketch { &at_once } else { context.stop };
+        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop };
         let followed = self.at(context, |build| follow(&self.profile, build, &self.options, &mut observer));
         observer.progress.done();
         // What fails leaves its file closed as a partial one.

@@ -205,7 +205,7 @@ impl Site {
         Ok(OneCycle {
             power: (0..inputs).map(mean).collect(),
             dissipated: entries.map(|(now, then)| (now.dissipated - then.dissipated) / span).collect(),
-            seen: self.run.watcher().seen(0).iter().map(|s| later(s, -began)).collect(),
+            seen: self.run.watcher().seen().iter().map(|s| later(s, -began)).collect(),
             counters: since(&done, self.run.counters()),
             course,
             balance,

@@ -1,7 +1,7 @@
 //! What is watched at every step, and what the verdict judges.
 
 use joulestep_engine::circuit::graph::ComponentId;
-use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
 use joulestep_engine::run::watch::Watch;
@@ -78,18 +78,18 @@ pub struct Judging {
 impl Build<'_> {
     /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last
     /// the ranges for which laws are known.
-    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
+    pub(super) fn watches(
+        &mut self,
+        channels: &[Channel],
+        board: &mut Board<f64>,
+    ) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();
-        let scenario = self.scenario;
-        for signal in &scenario.record.signals {
-            // Signals that do not exist are reported where channels are made.
-            let before = self.diagnostics.len();
-            let found = self.signal(signal, board);
-            self.diagnostics.truncate(before);
-            let Some(found) = found.filter(|f| !matches!(f.probe, Probe::Line(_))) else { continue };
-            let subject = signal.text.split('.').next().unwrap_or("").to_string();
-            watches.push(watch(found.name, found.long_name, found.probe, subject));
+        for Channel { name, long_name, probe } in channels {
+            if !matches!(probe, Probe::Line(_)) {
+                let subject = name.split('.').next().unwrap_or("").to_string();
+                watches.push(watch(name.clone(), long_name.clone(), probe.clone(), subject));
+            }
         }
         let signals = watches.len();
         parts(&self.placed, &mut watches, &mut judging);

@@ -122,7 +122,13 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
+    let (fields, diagnostics) = check(root, loaded);
+    meant(&fields, diagnostics, loaded)
+}
+
+/// Holds the tables against their keys: what is right of them, and all that is wrong so far.
+pub fn check(root: &RawTable, loaded: &Loaded) -> (Fields, Vec<Diagnostic>) {
+    let Loaded { parts, diagnostics, .. } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |span: &Span, name: &str| parts.kind(span.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -132,8 +138,17 @@ pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError>
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
         diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
+    (fields, diagnostics)
+}
+
+/// What checked tables mean, of which something may be wrong already.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn meant(fields: &Fields, diagnostics: Vec<Diagnostic>, loaded: &Loaded) -> Result<Scenario, InputError> {
+    let Loaded { sources, parts, packages, segments, .. } = loaded;
     let mut resolve = Resolve { sources, diagnostics };
-    let resolved = resolve.scenario(&fields, parts, packages, segments);
+    let resolved = resolve.scenario(fields, parts, packages, segments);
     let diagnostics = resolve.diagnostics;
     match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
