@@ -4,6 +4,8 @@ mod common;
 mod breakdown_and_leakage;
 // avalanche: energy and time in unclamped inductive switching
 mod avalanche;
+// ratings of avalanches and surges as the program judges them
+mod avalanche_ratings;
 // batches: sampling, statistics, plans, kills, shards
 mod batch;
 // broken scenarios and the errors they get

@@ -118,6 +118,10 @@ impl Document<'_> {
             ("up to", part.ratings.lead_pulse_width, "s"),
             ("avalanche", part.ratings.avalanche_current, "A"),
             ("avalanche", part.ratings.avalanche_energy, "J"),
+            ("repeated", part.ratings.repetitive_avalanche_energy, "J"),
+            ("avalanche at the middle node", part.ratings.middle_avalanche_current, "A"),
+            ("avalanche at the middle node", part.ratings.middle_avalanche_energy, "J"),
+            ("repeated there", part.ratings.middle_repetitive_avalanche_energy, "J"),
         ]
         .into_iter()
         .filter_map(|(name, x, unit)| Some(format!("{name} {}", people(x?, unit))))

@@ -88,6 +88,11 @@ fn body(part: &Part, out: &mut String) {
             ("lead-pulse-width", r.lead_pulse_width, "s"),
             ("avalanche-current", r.avalanche_current, "A"),
             ("avalanche-energy", r.avalanche_energy, "J"),
+            ("repetitive-avalanche-energy", r.repetitive_avalanche_energy, "J"),
+            ("avalanche-temperature", r.avalanche_temperature, "degC"),
+            ("middle-avalanche-current", r.middle_avalanche_current, "A"),
+            ("middle-avalanche-energy", r.middle_avalanche_energy, "J"),
+            ("middle-repetitive-avalanche-energy", r.middle_repetitive_avalanche_energy, "J"),
         ] {
             key(out, name, x, unit);
         }
