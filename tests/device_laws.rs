@@ -3,7 +3,8 @@
 
 use joulestep_engine::arithmetic::dual::Dual;
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
-use joulestep_engine::circuit::law::{Device, Law, Lawful};
+use joulestep_engine::circuit::law::{Device, Law};
+use joulestep_engine::circuit::lawful::Lawful;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_models::charge::Depletion;
 use joulestep_models::devices::diode::Diode;

@@ -7,7 +7,7 @@
 //! below; what comes without them is compiled wherever it is used: `.ci/run` looks for that.
 //!
 //! Device laws are compiled the same way where they are placed into a circuit, in the crate of the models
-//! ([`Lawful`](crate::circuit::law::Lawful) bears the marks): for one lane by the function that places them, for more
+//! ([`Lawful`](crate::circuit::lawful::Lawful) bears the marks): for one lane by the function that places them, for more
 //! by the law's own `in_lanes`.
 
 use std::hint::black_box;

@@ -17,7 +17,7 @@ use joulestep_models::rating::heat::{
 
 use super::{Context, Question, StudyError};
 use crate::cache;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::Estimation;
 
 keys! {

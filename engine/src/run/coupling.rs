@@ -317,7 +317,7 @@ impl Run<f64> {
         let walks = self.stepper.pieces().is_some();
         let moved = coupling.renew(&self.celsius, walks);
         if !walks {
-            coupling.stale = moved * self.stepper.method.b()[0];
+            coupling.stale = moved * self.stepper.method.first_weight();
         }
         self.state.kelvin = kelvin_of(self.stepper.system(), &coupling.held);
         self.stepper.solver.set_temperatures(&self.state.kelvin);

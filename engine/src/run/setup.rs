@@ -11,6 +11,7 @@ use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::Circuit;
+use crate::circuit::index;
 use crate::circuit::probe::{Channel, Probe};
 use crate::circuit::topology;
 use crate::control::Controller;
@@ -73,7 +74,8 @@ pub struct Setup<L: Lane> {
     pub start: Start,
     /// The start for which the circuit's [`topology`] was examined already, with nothing wrong.
     pub examined: Option<Start>,
-    /// The stepping method.
+    /// The stepping method. Where the equations have index 2 ([`index`]) the implicit one of a linearly implicit
+    /// method makes all steps ([`Method::implicit`]).
     pub method: &'static Method,
     /// Whether the circuit is stepped by pieces ([`pieces`](crate::step::pieces)); the method then plays no part.
     pub piecewise: Piecewise,
@@ -159,6 +161,10 @@ impl Setup<f64> {
                 return Err(Refusal::Circuit(findings.errors));
             }
         }
+        let method = match index::of_index_two(&self.circuit) {
+            Some(_) => self.method.implicit(),
+            None => self.method,
+        };
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
         let kelvin = kelvin_of(&system, &celsius);
@@ -174,7 +180,7 @@ impl Setup<f64> {
             Start::Stated => (zeros(system.n + 1), stated_charges(&system, &kelvin)),
         };
         let stamps = system.stamps(&devices, &x);
-        let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
+        let alpha = 1.0 / (method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
             let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();
             SolverError::Singular { time: self.begin, node }
@@ -191,7 +197,7 @@ impl Setup<f64> {
         };
         let tolerance = tolerance_of(&x);
         let mut stepper =
-            Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
+            Stepper::new(Arc::clone(&system), program, method, tolerance, self.bounds, integrals);
         stepper.solver.set_temperatures(&kelvin);
         let by_pieces = match self.piecewise {
             Piecewise::Never => Ok(()),
@@ -212,7 +218,8 @@ impl Setup<f64> {
             q,
             kelvin,
         };
-        let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
+        let ladder = Ladder::new(self.steps, method.error_order, self.begin);
+        stepper.finest = ladder.finest_step();
         let tiny = 1e-3 * ladder.finest_step();
         if let Err(error) = stepper.jump(&mut state, tiny, false, &board) {
             return Err(error.located(&system, self.begin, 0).into());

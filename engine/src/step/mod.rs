@@ -12,6 +12,8 @@ mod newton;
 pub mod pieces;
 mod predict;
 pub mod robust;
+pub mod rosenbrock;
+mod rosenbrock_step;
 pub mod schedule;
 pub mod stage;
 pub mod start;

@@ -8,6 +8,7 @@ use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
 use super::predict::{Recipes, Weights};
+use super::rosenbrock_step::Stages;
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
@@ -106,6 +107,11 @@ pub struct Stepper<L: Lane> {
     pub(crate) integrals: Vec<(Readout<L>, Readout<L>)>,
     /// Where the circuit is stepped by pieces: these.
     pub(super) pieces: Option<Pieces<L>>,
+    /// Where the method is linearly implicit: its stages.
+    pub(super) rosenbrock: Option<Box<Stages<L>>>,
+    /// A step of this length, s, or a shorter one, at which a linearly implicit method diverges is made by the implicit
+    /// one.
+    pub(crate) finest: L,
 }
 
 impl<L: Lane> Stepper<L> {
@@ -140,6 +146,8 @@ impl<L: Lane> Stepper<L> {
             outcomes: [Err(StageError::NotFinite(0)); MOST_LANES],
             integrals,
             pieces: None,
+            rosenbrock: method.rosenbrock.map(|table| Box::new(Stages::new(table, &solver, accounts))),
+            finest: zero,
             solver,
         }
     }
@@ -195,18 +203,34 @@ impl<L: Lane> Stepper<L> {
         state: &State<L>,
         spans: &[Span],
         seats: &mut [Seat<'_>],
-        mut going: u32,
+        going: u32,
     ) {
-        let method = self.method;
         for lane in lanes_in(going) {
             self.solver.span(lane, (spans[lane].begin, spans[lane].end), &seats[lane]);
         }
         self.end = spans[0].end;
         self.h = L::from_fn(|lane| spans[lane].h);
-        let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
-        self.known = 0;
+        if let Some(mut stages) = self.rosenbrock.take() {
+            self.attempt_linearly(&mut stages, state, spans, seats, going);
+            self.rosenbrock = Some(stages);
+            return;
+        }
         copy(&mut self.k[0], &state.k);
         copy(&mut self.power[0], &state.power);
+        self.attempt_implicitly(state, spans, seats, going);
+    }
+
+    /// The stages of the implicit method, from the derivatives and powers of the first one.
+    pub(super) fn attempt_implicitly(
+        &mut self,
+        state: &State<L>,
+        spans: &[Span],
+        seats: &mut [Seat<'_>],
+        mut going: u32,
+    ) {
+        let method = self.method;
+        let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
+        self.known = 0;
         let (mut iterations, mut most) = ([0; MOST_LANES], [0; MOST_LANES]);
         for i in 1..method.stages() {
             let c = method.c[i];
@@ -274,9 +298,6 @@ impl<L: Lane> Stepper<L> {
 
     /// The products under the integrals, at the present stage.
     pub(super) fn multiply(&mut self, i: usize, seats: &[Seat<'_>]) {
-        if self.integrals.is_empty() {
-            return;
-        }
         let accounts = self.solver.system.accounts();
         let (power, products) = self.power[i].split_at_mut(accounts);
         let (x, stamps) = (&self.solver.x, &self.solver.stamps);
@@ -305,6 +326,7 @@ impl<L: Lane> Stepper<L> {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
         self.gauge.restore(memory.largest);
+        self.solver.stamped = false;
         self.solver.look_up_again();
         if let Some(pieces) = &mut self.pieces {
             pieces.look_up_again();
@@ -313,6 +335,11 @@ impl<L: Lane> Stepper<L> {
 
     /// Takes the attempted steps of some lanes as done.
     pub(crate) fn commit_lanes(&mut self, state: &mut State<L>, taken: u32) {
+        if let Some(mut stages) = self.rosenbrock.take() {
+            self.commit_linearly(&mut stages, state, taken);
+            self.rosenbrock = Some(stages);
+            return;
+        }
         if L::WIDTH == 1 {
             copy(&mut state.x, &self.solver.x);
             self.gauge.see(&state.x, taken);

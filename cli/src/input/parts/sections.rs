@@ -4,7 +4,8 @@ use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
 use joulestep_models::part::{Quantity, Technology, Variable};
 
 use crate::input::keys::fields::{Fields, Value};
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::table::keys;
 
 /// The root table of a part file.
 pub static PART: Section = Section {
@@ -47,7 +48,6 @@ keys! {
 keys! {
     /// A part file, or one of points.
     pub struct Part;
-    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     need kind: Unread(Form::Text), "kind, as in the catalogue";
     may title: Text, "one line that says what it is";
     may source: Text, "where the numbers come from";
@@ -58,6 +58,7 @@ keys! {
     may thermal: Table(&THERMAL), "how heat leaves the part";
     may resistance: Tables(&RESISTANCE), "what the on-resistance is made of";
     may curve: Tables(&CURVE), "curves and numbers of its data sheet";
+    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     may correlation: Tables(&CORRELATION), "correlations of what spreads";
     may ratings: Table(&RATINGS), "ratings beside those of [params]";
 }

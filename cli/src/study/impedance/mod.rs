@@ -12,9 +12,9 @@ use joulestep_models::model::Range;
 use joulestep_models::package::Package;
 
 use self::tables::Computed;
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
 use crate::cache;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
@@ -50,6 +50,7 @@ pub static STUDY: Entry = Entry {
         },
         Input { key: Asked::points, root: "points", what: What::File, count: Count::One, positional: false },
     ],
+    trial: Trial { args: &["board-sj-620v-49m", "--cells", "8000"], vary: ("cells", ["8000", "6000"]) },
     refines: "",
     writes: &[],
     solve,

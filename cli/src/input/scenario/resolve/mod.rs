@@ -30,7 +30,7 @@ use crate::input::keys::merge::merge;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
 use crate::input::scenario::resolved::{Drive, Record, Scenario};
-use crate::input::scenario::sections::{Root, SCENARIO};
+use crate::input::scenario::sections::{Repeat, Root, SCENARIO};
 
 /// A scenario as typed: its files, and their tables as one.
 #[derive(Clone, Debug)]
@@ -241,11 +241,13 @@ impl Resolve<'_> {
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
         let limits = root.limit.iter().filter_map(|f| self.limit(f, end)).collect();
         let waivers: Vec<_> = root.waiver.iter().filter_map(|f| self.waiver(f)).collect();
-        let cycle = root.cycle.as_ref();
+        // Its name is that of a study, whose own keys may stand alone in it.
+        let stated = |f: &&Fields| Repeat::KEYS.iter().any(|key| f.has(key));
+        let cycle = root.cycle.as_ref().filter(stated);
+        let repeats = cycle.is_some();
         let cycle = cycle.and_then(|f| self.cycle(f, arrangement.as_ref(), &components, &controllers));
         let mission = root.mission.as_ref();
         let mission = mission.and_then(|f| {
-            let repeats = root.cycle.is_some();
             let movable =
                 mission::Movable { arrangement: arrangement.as_ref(), components: &components, repeats };
             self.mission(f, movable, &thermal, files)
