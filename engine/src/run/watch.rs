@@ -258,6 +258,7 @@ impl Watcher {
         let bound = people(level, watch.unit);
         let note = match (kind, above) {
             (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
+            (EventKind::Avalanche, _) => watch.long_name.clone(),
             (_, true) => format!("{} rises above {bound}", watch.long_name),
             (_, false) => format!("{} falls below {bound}", watch.long_name),
         };

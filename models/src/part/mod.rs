@@ -9,7 +9,7 @@ mod ratings;
 pub use curve::{Conditions, Curve, Quantity, Variable};
 pub use derive::{Changed, Derivation, DeriveError, derive};
 pub use inspect::{Fault, Spot, inspect};
-pub use ratings::Ratings;
+pub use ratings::{OfAvalanche, Ratings};
 
 use std::collections::BTreeSet;
 
@@ -311,9 +311,11 @@ impl Part {
         Some(3.0 * pairs.sum::<f64>().max(0.0).sqrt() / total)
     }
 
-    /// Gate-source voltage, either way, that the gate tolerates, V.
-    pub fn gate_limit(&self) -> Option<f64> {
-        self.values.maybe(&format!("{}gate-limit", self.gate_prefix()))
+    /// The lowest and the highest gate-source voltage that the gate tolerates, V.
+    pub fn gate_limits(&self) -> Option<(f64, f64)> {
+        let of = |key: &str| self.values.maybe(&format!("{}{key}", self.gate_prefix()));
+        let upper = of("gate-limit")?;
+        Some((of("gate-limit-negative").unwrap_or(-upper), upper))
     }
 
     /// What the parameters of the die that the gate drives begin with: "mosfet-" where it is one of two, else nothing.

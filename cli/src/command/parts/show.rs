@@ -109,7 +109,8 @@ impl Document<'_> {
         }
         let ratings: Vec<String> = [
             ("voltage", self.rated_voltage, "V"),
-            ("gate ±", self.gate_limit, "V"),
+            ("gate up to", self.gate_limit, "V"),
+            ("gate down to", self.gate_limit_negative, "V"),
             ("junction up to", self.maximum_temperature, "degC"),
             ("R_th junction-case", part.thermal.junction_case, "K/W"),
             ("leads", part.ratings.lead_current, "A"),
@@ -118,6 +119,10 @@ impl Document<'_> {
             ("avalanche", part.ratings.avalanche_current, "A"),
             ("avalanche", part.ratings.avalanche_energy, "J"),
             ("junction in a single event up to", part.ratings.single_event_temperature, "degC"),
+            ("repeated", part.ratings.repetitive_avalanche_energy, "J"),
+            ("avalanche at the middle node", part.ratings.middle_avalanche_current, "A"),
+            ("avalanche at the middle node", part.ratings.middle_avalanche_energy, "J"),
+            ("repeated there", part.ratings.middle_repetitive_avalanche_energy, "J"),
         ]
         .into_iter()
         .filter_map(|(name, x, unit)| Some(format!("{name} {}", people(x?, unit))))
@@ -221,6 +226,7 @@ struct Document<'a> {
     part: &'a Part,
     rated_voltage: Option<f64>,
     gate_limit: Option<f64>,
+    gate_limit_negative: Option<f64>,
     maximum_temperature: Option<f64>,
     working_temperature: f64,
     values: Vec<Derived>,
@@ -271,7 +277,8 @@ impl<'a> Document<'a> {
         Self {
             part,
             rated_voltage: part.rated_voltage(),
-            gate_limit: part.gate_limit(),
+            gate_limit: part.gate_limits().map(|g| g.1),
+            gate_limit_negative: part.gate_limits().map(|g| g.0),
             maximum_temperature: part.hottest(),
             working_temperature: celsius,
             values: derived(part, celsius),

@@ -161,6 +161,11 @@ impl Read<'_> {
             avalanche_current: stated.avalanche_current,
             avalanche_energy: stated.avalanche_energy,
             single_event_temperature: stated.single_event_temperature,
+            repetitive_avalanche_energy: stated.repetitive_avalanche_energy,
+            avalanche_temperature: stated.avalanche_temperature,
+            middle_avalanche_current: stated.middle_avalanche_current,
+            middle_avalanche_energy: stated.middle_avalanche_energy,
+            middle_repetitive_avalanche_energy: stated.middle_repetitive_avalanche_energy,
         };
         let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
         if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {

@@ -65,15 +65,22 @@ keys! {
 
 keys! {
     /// Ratings that no law of a die knows.
-    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, and of single events";
+    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, of avalanches, and of single events";
     may lead_current: Quantity("A", Positive),
         "direct current that terminals, clips and wires carry, whatever the junctions do; for pulses too unless a larger \
          one is stated";
     may lead_pulse_current: Quantity("A", Positive),
         "largest pulse that they carry; between its width and direct current their time constant follows from both";
     may lead_pulse_width: Quantity("s", Positive), "width up to which they carry it";
-    may avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse";
-    may avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse";
+    may avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse; of a cascode its JFET's";
+    may avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse (JESD24-5)";
+    may repetitive_avalanche_energy: Quantity("J", Positive), "energy of each of many avalanche pulses";
+    may avalanche_temperature: Quantity("degC", Any),
+        "junction temperature at the start of a pulse for which avalanche energies are stated; default 25 degC";
+    may middle_avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse of a cascode's MOSFET";
+    may middle_avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse of a cascode's MOSFET";
+    may middle_repetitive_avalanche_energy: Quantity("J", Positive),
+        "energy of each of many avalanche pulses of a cascode's MOSFET";
     may single_event_temperature: Quantity("degC", Between(-150.0, 2000.0)),
         "junction temperature allowed once, as in a short circuit: from the first event with `fault = true` on it is judged \
          in place of the highest junction temperature (aluminium melts at 660.3 degC)";

@@ -90,6 +90,11 @@ fn body(part: &Part, out: &mut String) {
             ("avalanche-current", r.avalanche_current, "A"),
             ("avalanche-energy", r.avalanche_energy, "J"),
             ("single-event-temperature", r.single_event_temperature, "degC"),
+            ("repetitive-avalanche-energy", r.repetitive_avalanche_energy, "J"),
+            ("avalanche-temperature", r.avalanche_temperature, "degC"),
+            ("middle-avalanche-current", r.middle_avalanche_current, "A"),
+            ("middle-avalanche-energy", r.middle_avalanche_energy, "J"),
+            ("middle-repetitive-avalanche-energy", r.middle_repetitive_avalanche_energy, "J"),
         ] {
             key(out, name, x, unit);
         }

@@ -10,7 +10,7 @@ use joulestep_engine::thermal::column::Plate;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
-use joulestep_models::part::{Die, Part, Spread};
+use joulestep_models::part::{Die, Part, Ratings, Spread};
 
 use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::{Named, Signal, Typed};
@@ -95,10 +95,8 @@ pub struct ComponentSpec {
     pub heat: Vec<(Option<Named>, Named)>,
     /// Largest current that its part's curves cover, A; infinite where there are none.
     pub known_current: f64,
-    /// Largest current that its part's leads carry, A; infinite where the part states none.
-    pub lead_current: f64,
-    /// Junction temperature that its part allows once, °C; infinite where the part states none.
-    pub single_event: f64,
+    /// Ratings of its part.
+    pub ratings: Ratings,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
     /// How the parameters spread that its part gives.

@@ -41,8 +41,7 @@ fn placed(grid: &Grid, built: [Built; 2]) -> Vec<Placed> {
         kind: part.kind,
         heat: vec![None; built.dies.len()],
         known_current: part.known_current().unwrap_or(f64::INFINITY),
-        lead_current: part.ratings.lead_limit(0.0),
-        single_event: part.ratings.single_event(),
+        ratings: part.ratings.clone(),
         built,
     };
     let [lower, upper] = built;
