@@ -1,6 +1,8 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod alone;
+mod attempt;
+pub(crate) mod balance;
 pub mod bounds;
 mod fallback;
 mod follow;

@@ -53,7 +53,7 @@ impl<L: Lane> Stepper<L> {
                 let error = errors.lane(lane);
                 let short = spans[lane].h <= self.finest.lane(lane);
                 if error.is_finite() && (error <= DIVERGED || !short) {
-                    self.outcomes[lane] = Ok(Attempt { iterations: 1, error, hard: false });
+                    self.outcomes[lane] = Ok(Attempt { iterations: 1, error, ..Attempt::default() });
                     left &= !(1 << lane);
                 }
             }
