@@ -231,7 +231,7 @@ impl Read<'_> {
     }
 
     fn measured(&mut self, typed: &Typed, unit: &str) -> Option<f64> {
-        self.value(&typed.span, typed.key.clone(), typed.text(), unit)
+        typed.quantity(unit, Range::Any).map_err(|wrong| self.diagnostics.push(*wrong)).ok()
     }
 
     /// Columns and paths are used once.

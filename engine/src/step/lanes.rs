@@ -82,6 +82,11 @@ impl<K: Lane> Stepper<K> {
         }
         solver.factored[lane] = from_solver.factored[0];
         solver.keys[lane] = NO_KEY;
+        solver.stamped = false;
+        if let Some(stages) = &mut self.rosenbrock {
+            stages.exact &= !(1 << lane);
+        }
+        self.finest.set_lane(lane, from.finest);
         self.gauge.load(lane, &from.gauge);
     }
 
@@ -124,6 +129,10 @@ impl<K: Lane> Stepper<K> {
         }
         to.gauge.store(&self.gauge, lane);
         let solver = &self.solver;
+        to.solver.stamped = false;
+        if let Some(stages) = &mut to.rosenbrock {
+            stages.exact = 0;
+        }
         get(lane, &solver.x, &mut to.solver.x);
         get(lane, &solver.a, &mut to.solver.a);
         if let Some((alpha, version)) = solver.factored[lane]
@@ -140,6 +149,12 @@ impl Stepper<f64> {
     pub(crate) fn passed(&self, state: &mut State<f64>, end: f64, h: f64) {
         let begin = state.history.last().map_or(state.t, |point| point.0);
         let from = state.t;
+        if self.rosenbrock.is_some() {
+            state.history.resize_with(2, || (0.0, vec![0.0; self.solver.inner]));
+            (state.history[0].0, state.history[1].0) = (begin, end);
+            state.t = end;
+            return;
+        }
         state.history.resize_with(self.method.stages(), || (0.0, vec![0.0; self.solver.inner]));
         for (point, &c) in state.history.iter_mut().zip(self.method.c) {
             point.0 = if c == 1.0 { end } else { from + c * h };

@@ -9,8 +9,7 @@ use super::Build;
 use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Signal, Typed};
-use crate::input::keys::renamed;
-use crate::input::keys::shape;
+use crate::input::keys::{renamed, shape};
 
 /// How a signal is written.
 const GRAMMAR: &str =
@@ -137,13 +136,6 @@ impl Build<'_> {
 
     /// A quantity typed for a signal with this unit.
     pub(super) fn measure(&mut self, typed: &Typed, unit: &str) -> Option<f64> {
-        match shape::quantity(typed.text(), unit, Range::Any) {
-            Ok(x) => Some(x),
-            Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(&typed.span, &typed.key, found, expected);
-                self.diagnostics.push(d.suggest(suggestion));
-                None
-            }
-        }
+        typed.quantity(unit, Range::Any).map_err(|wrong| self.diagnostics.push(*wrong)).ok()
     }
 }

@@ -30,7 +30,7 @@ use crate::input::keys::merge::merge;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
 use crate::input::scenario::resolved::{Drive, Record, Scenario};
-use crate::input::scenario::sections::{Root, SCENARIO};
+use crate::input::scenario::sections::{Repeat, Root, SCENARIO};
 
 /// A scenario as typed: its files, and their tables as one.
 #[derive(Clone, Debug)]
@@ -122,7 +122,13 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
+    let (fields, diagnostics) = check(root, loaded);
+    meant(&fields, diagnostics, loaded)
+}
+
+/// Holds the tables against their keys: what is right of them, and all that is wrong so far.
+pub fn check(root: &RawTable, loaded: &Loaded) -> (Fields, Vec<Diagnostic>) {
+    let Loaded { parts, diagnostics, .. } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |span: &Span, name: &str| parts.kind(span.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -132,8 +138,17 @@ pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError>
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
         diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
+    (fields, diagnostics)
+}
+
+/// What checked tables mean, of which something may be wrong already.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn meant(fields: &Fields, diagnostics: Vec<Diagnostic>, loaded: &Loaded) -> Result<Scenario, InputError> {
+    let Loaded { sources, parts, packages, segments, .. } = loaded;
     let mut resolve = Resolve { sources, diagnostics };
-    let resolved = resolve.scenario(&fields, parts, packages, segments);
+    let resolved = resolve.scenario(fields, parts, packages, segments);
     let diagnostics = resolve.diagnostics;
     match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -226,11 +241,13 @@ impl Resolve<'_> {
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
         let limits = root.limit.iter().filter_map(|f| self.limit(f, end)).collect();
         let waivers: Vec<_> = root.waiver.iter().filter_map(|f| self.waiver(f)).collect();
-        let cycle = root.cycle.as_ref();
+        // Its name is that of a study, whose own keys may stand alone in it.
+        let stated = |f: &&Fields| Repeat::KEYS.iter().any(|key| f.has(key));
+        let cycle = root.cycle.as_ref().filter(stated);
+        let repeats = cycle.is_some();
         let cycle = cycle.and_then(|f| self.cycle(f, arrangement.as_ref(), &components, &controllers));
         let mission = root.mission.as_ref();
         let mission = mission.and_then(|f| {
-            let repeats = root.cycle.is_some();
             let movable =
                 mission::Movable { arrangement: arrangement.as_ref(), components: &components, repeats };
             self.mission(f, movable, &thermal, files)
