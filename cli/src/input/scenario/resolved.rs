@@ -6,6 +6,7 @@ use joulestep_engine::cycle::lifetime::Scatter;
 use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
@@ -96,6 +97,8 @@ pub struct ComponentSpec {
     pub known_current: f64,
     /// Largest current that its part's leads carry, A; infinite where the part states none.
     pub lead_current: f64,
+    /// Junction temperature that its part allows once, °C; infinite where the part states none.
+    pub single_event: f64,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
     /// How the parameters spread that its part gives.
@@ -117,6 +120,8 @@ pub struct ThermalSpec {
     pub links: Vec<Link>,
     /// Heat inputs.
     pub inputs: Vec<Input>,
+    /// Dies whose properties follow their temperature, by the name of their chain.
+    pub plates: Vec<(String, Plate)>,
 }
 
 /// A package.

@@ -33,7 +33,16 @@ impl Build<'_> {
             let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
             let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
             let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
-            all.push(Placed { name, kind: element.kind, built, heat, known_current, lead_current });
+            let single_event = part.map_or(f64::INFINITY, |p| p.ratings.single_event());
+            all.push(Placed {
+                name,
+                kind: element.kind,
+                built,
+                heat,
+                known_current,
+                lead_current,
+                single_event,
+            });
         }
         all.into_iter().for_each(|placed| self.keep(placed));
     }

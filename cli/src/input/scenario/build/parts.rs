@@ -22,6 +22,8 @@ pub struct Placed {
     pub known_current: f64,
     /// Largest current that the part's leads carry, A; infinite where it states none.
     pub lead_current: f64,
+    /// Junction temperature that the part allows once, °C; infinite where it states none.
+    pub single_event: f64,
 }
 
 impl Build<'_> {
@@ -36,6 +38,7 @@ impl Build<'_> {
                     heat: vec![None; built.dies.len()],
                     known_current: spec.known_current,
                     lead_current: spec.lead_current,
+                    single_event: spec.single_event,
                     built,
                 }),
                 Err(error) => self.error(&spec.name, "component", &error),

@@ -47,6 +47,7 @@ impl Resolve<'_> {
         };
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
+        let single_event = part.map_or(f64::INFINITY, |p| p.ratings.single_event());
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
         let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
         // What the component states itself is what it says.
@@ -59,6 +60,7 @@ impl Resolve<'_> {
             heat,
             known_current,
             lead_current,
+            single_event,
             dies,
             spread,
         })
