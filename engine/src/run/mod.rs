@@ -1,7 +1,9 @@
 //! The time loop and what it needs.
 
 pub mod abreast;
+mod attempted;
 mod boundary;
+pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;

@@ -17,7 +17,7 @@ use joulestep_models::part::Part;
 use rayon::prelude::*;
 
 use self::tables::{DEFINITIONS, NUMBERS, picture, table};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
 use crate::input::keys::InputError;
 use crate::input::keys::include::open;
 use crate::input::keys::table::keys;
@@ -47,6 +47,10 @@ pub static STUDY: Entry = Entry {
             positional: false,
         },
     ],
+    trial: Trial {
+        args: &["cascode-700v-22m", "--dead-time", "40 ns,120 ns", "--current", "20 A", "--voltage", "400 V"],
+        vary: ("voltage", ["400 V", "380 V"]),
+    },
     refines: "steps",
     writes: &[],
     solve,

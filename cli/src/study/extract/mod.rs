@@ -9,7 +9,7 @@ use std::sync::atomic::Ordering;
 use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract_watched as fit};
 
 use self::tables::{percent, shown};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
 use crate::diagnostic::{Diagnostic, Span};
 use crate::input::keys::table::keys;
 use crate::input::parts::{Loaded, write};
@@ -34,6 +34,10 @@ pub static STUDY: Entry = Entry {
         count: Count::One,
         positional: true,
     }],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/points.toml"],
+        vary: ("part.params.series-resistance", ["10 mohm", "12 mohm"]),
+    },
     refines: "",
     writes: &[(Asked::part, false)],
     solve,

@@ -20,7 +20,7 @@ use joulestep_models::model::Range::Positive;
 
 use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
-use super::{Context, Entry, Input, Question, StudyError};
+use super::{Context, Entry, Input, Question, StudyError, Trial};
 use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
@@ -36,6 +36,10 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep mission examples/ferry-mission.toml\n\
                joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
     inputs: &[Input::scenario(Asked::scenario)],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/mission.toml"],
+        vary: ("arrangement.duty", ["0.5", "0.4"]),
+    },
     refines: "steps",
     writes: &[],
     solve,
