@@ -1,6 +1,7 @@
 //! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
 
 mod die;
+mod stress;
 
 use std::collections::BTreeMap;
 
@@ -10,6 +11,7 @@ use joulestep_engine::error::CircuitError;
 
 pub(crate) use die::Prefixed;
 pub use die::{DieEntry, DieKind, OnGate};
+pub use stress::{Avalanche, Surge};
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -313,6 +315,10 @@ pub struct Built {
     pub clamps: Option<Probe>,
     /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
     pub known: Vec<(&'static str, Probe, f64, f64)>,
+    /// Its junctions that may go into avalanche.
+    pub avalanches: Vec<Avalanche>,
+    /// What a surge may heat it by.
+    pub surge: Surge,
 }
 
 /// The error of a component with a value.

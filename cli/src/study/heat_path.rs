@@ -158,10 +158,10 @@ pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, 
     let Sink { gate_on: given, hottest, .. } = q.asked(Sink::read)?;
     let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
         .map_err(|e| refusal(e.to_string()))?;
-    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
-        && gate.abs() > limit
+    if let (Some(gate), Some((low, high))) = (gate, part.gate_limits())
+        && !(low..=high).contains(&gate)
     {
-        return Err(refusal(format!("the gate at {gate} V; its gate withstands {limit} V either way")));
+        return Err(refusal(format!("the gate at {gate} V; its gate withstands {low} V to {high} V")));
     }
     let hottest = match (hottest, part.hottest()) {
         (Some(t), Some(most)) if t > most => {

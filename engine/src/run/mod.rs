@@ -3,6 +3,7 @@
 pub mod abreast;
 mod attempted;
 mod boundary;
+pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;

@@ -15,7 +15,6 @@ pub mod pieces;
 mod predict;
 pub mod robust;
 pub mod rosenbrock;
-mod rosenbrock_step;
 pub mod schedule;
 pub mod stage;
 pub mod start;

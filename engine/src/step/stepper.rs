@@ -10,7 +10,7 @@ use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
 use super::predict::{Recipes, Weights};
-use super::rosenbrock_step::Stages;
+use super::rosenbrock::Stages;
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};

@@ -86,4 +86,9 @@ impl Prefixed<'_> {
     pub fn maybe(&self, key: &str) -> Option<f64> {
         self.values.maybe(&self.key(key))
     }
+    /// The lowest and the highest gate-source voltage that a die tolerates, V.
+    pub fn gate_limits(&self) -> (f64, f64) {
+        let upper = self.number("gate-limit");
+        (self.maybe("gate-limit-negative").unwrap_or(-upper), upper)
+    }
 }

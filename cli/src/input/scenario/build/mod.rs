@@ -1,6 +1,7 @@
 //! From the scenario as resolved to what the engine runs: circuit, controllers, thermal network, channels and watches.
 
 mod arrangement;
+mod avalanche;
 mod control;
 mod judge;
 mod limit;
@@ -29,6 +30,7 @@ use crate::input::keys::fields::Named;
 use crate::input::scenario::resolve::set_lines;
 use crate::input::scenario::resolved::Scenario;
 
+pub use avalanche::{Absorber, Avalanched};
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
 pub use notes::Note;
