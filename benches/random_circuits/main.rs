@@ -24,5 +24,7 @@ fn main() {
             println!("{seed}: {came:?} ({took:.1} s)");
         }
     }
-    println!("{count} circuits: {failed} failed, {open} open ({told} of them not proven), {unproven} not proven");
+    println!(
+        "{count} circuits: {failed} failed, {open} open ({told} of them not proven), {unproven} not proven"
+    );
 }
