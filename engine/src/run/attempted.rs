@@ -7,7 +7,7 @@ use crate::step::stepper::{Attempt, Stepper};
 /// Rounding of the voltages, over the largest of them, from which no shorter step is taken for the error's sake. It grows
 /// with the square of 1/h where an inductor meets a capacitor; above one it feeds on itself, and voltages grow without
 /// bound.
-const FEEDS_BACK: f64 = 1.0 / 64.0;
+const FEEDS_BACK: f64 = 1.0 / 16.0;
 
 impl Run<f64> {
     /// Looks closer at what an attempt left, where that decides.
@@ -65,7 +65,7 @@ impl Run<f64> {
         self.counters.iterations += u64::from(attempt.iterations);
         let finest = self.ladder.at_the_finest();
         let refused = self.ladder.refuses(attempt.error_ratio())
-            || attempt.noise < FEEDS_BACK && self.ladder.rushes(attempt.error.max(attempt.unbalanced))
+            || attempt.noise <= FEEDS_BACK && self.ladder.rushes(attempt.error.max(attempt.unbalanced))
             || self.too_warm(step.h, mean);
         if refused {
             self.counters.refused += 1;
@@ -77,7 +77,7 @@ impl Run<f64> {
             return false;
         }
         if finest {
-            self.counters.at_the_finest(attempt.error.max(attempt.noise / FEEDS_BACK));
+            self.counters.at_the_finest(attempt.error, attempt.noise > FEEDS_BACK);
         } else {
             self.stepper.solver.go_dense(false);
         }
