@@ -23,8 +23,9 @@ use crate::step::stage::StageSolver;
 use crate::step::state::State;
 use crate::step::stepper::{Attempt, Span, Stepper};
 
-/// Error ratio from which a step is taken as diverged: where no longer step is at fault, the implicit method makes it.
-const DIVERGED: f64 = 20.0;
+/// Error ratio above which a step of the finest length, or a shorter one, is left to the implicit method: its iteration
+/// meets corners of devices that no one linearisation meets.
+const KEPT: f64 = 1.0;
 
 impl<L: Lane> Stepper<L> {
     /// A step in every lane by the linearly implicit method; where it diverges, by the implicit one.
@@ -52,7 +53,7 @@ impl<L: Lane> Stepper<L> {
             for lane in lanes_in(going) {
                 let error = errors.lane(lane);
                 let short = spans[lane].h <= self.finest.lane(lane);
-                if error.is_finite() && (error <= DIVERGED || !short) {
+                if error.is_finite() && (error <= KEPT || !short) {
                     self.outcomes[lane] = Ok(Attempt { iterations: 1, error, ..Attempt::default() });
                     left &= !(1 << lane);
                 }
