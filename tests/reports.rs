@@ -69,7 +69,7 @@ fn the_report_of_a_run_describes_the_file() {
     let page = page::parsed(&out);
     let read = |found: &str| assert!(page.text.contains(found), "{found}");
     assert_eq!(page.title, "Ferry switchboard: breaker start, short circuit, one retry, lock-out");
-    let verdict = page.text.find("Kept: 11 limits set, 9 ratings of the parts.").expect("the verdict");
+    let verdict = page.text.find("Kept: 11 limits set, 23 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
     for a in file.summary().unwrap().unwrap().answers.iter().filter(|a| a.bounds().upper.is_finite()) {

@@ -74,11 +74,13 @@ pub mod devices;
 
 // above the catalogue
 pub mod lookup;
+// what bodies are made of
+pub mod materials;
+// parts
 pub mod part;
 pub mod parts;
 
-// heat: what packages are made of and how
-pub mod materials;
+// heat: how packages are made
 pub mod package;
 
 // what follows from a package
