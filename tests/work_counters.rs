@@ -7,12 +7,12 @@ use joulestep_engine::step::method::METHODS;
 use crate::common::ref1::{Duty, ref1};
 
 const EXPECTED: &str = "\
-tr-bdf2, double pulse: steps 10903, iterations 22846, refused 30, halved 0, windows 8, jumps 0, reorders 0
-tr-bdf2, 10 pulses: steps 52106, iterations 112246, refused 117, halved 0, windows 40, jumps 0, reorders 0
-esdirk4, double pulse: steps 2282, iterations 14055, refused 16, halved 0, windows 8, jumps 0, reorders 0
-esdirk4, 10 pulses: steps 11137, iterations 73145, refused 111, halved 0, windows 40, jumps 0, reorders 0
-rodas4, double pulse: steps 4789, iterations 4832, refused 37, halved 0, windows 8, jumps 0, reorders 0
-rodas4, 10 pulses: steps 24117, iterations 24415, refused 210, halved 0, windows 40, jumps 0, reorders 0
+tr-bdf2, double pulse: steps 10927, iterations 22904, refused 35, halved 0, windows 8, jumps 0, reorders 0
+tr-bdf2, 10 pulses: steps 52414, iterations 112872, refused 122, halved 0, windows 40, jumps 0, reorders 0
+esdirk4, double pulse: steps 2294, iterations 14135, refused 20, halved 0, windows 8, jumps 0, reorders 0
+esdirk4, 10 pulses: steps 11149, iterations 73225, refused 115, halved 0, windows 40, jumps 0, reorders 0
+rodas4, double pulse: steps 4781, iterations 4861, refused 31, halved 0, windows 8, jumps 0, reorders 0
+rodas4, 10 pulses: steps 24091, iterations 24466, refused 202, halved 0, windows 40, jumps 0, reorders 0
 ";
 
 #[test]

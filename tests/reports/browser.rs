@@ -38,7 +38,7 @@ fn a_browser_shows_and_prints_the_report() {
     let shown = browse(&browser, &profile, &page, "--dump-dom");
     let dom = String::from_utf8_lossy(&shown.stdout);
     assert!(
-        dom.contains("Kept: 11 limits set, 9 ratings of the parts.") && dom.contains("</svg>"),
+        dom.contains("Kept: 11 limits set, 23 ratings of the parts.") && dom.contains("</svg>"),
         "the page is there"
     );
     let pdf = folder.path().join("ferry.pdf");
