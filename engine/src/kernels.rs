@@ -89,7 +89,6 @@ fn one_lane() -> Vec<Code> {
         Board::<f64>::add_line as Code,
         // heat
         Modal::<f64>::new as Code,
-        Modal::<f64>::of_lanes as Code,
         Modal::<f64>::of_compact as Code,
         Modal::<f64>::step_response as Code,
         Modal::<f64>::steady_resistance as Code,

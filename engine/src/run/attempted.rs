@@ -65,7 +65,7 @@ impl Run<f64> {
         self.counters.iterations += u64::from(attempt.iterations);
         let finest = self.ladder.at_the_finest();
         let refused = self.ladder.refuses(attempt.error_ratio())
-            || attempt.noise < FEEDS_BACK && self.ladder.rushes(attempt.error.max(attempt.unbalanced))
+            || attempt.noise <= FEEDS_BACK && self.ladder.rushes(attempt.error.max(attempt.unbalanced))
             || self.too_warm(step.h, mean);
         if refused {
             self.counters.refused += 1;
@@ -77,7 +77,7 @@ impl Run<f64> {
             return false;
         }
         if finest {
-            self.counters.at_the_finest(attempt.error.max(attempt.noise / FEEDS_BACK));
+            self.counters.at_the_finest(attempt.error, attempt.noise > FEEDS_BACK);
         } else {
             self.stepper.solver.go_dense(false);
         }

@@ -1,7 +1,7 @@
 //! What is left when a step has no solution.
 
 use super::time_loop::Run;
-use crate::error::SolverError;
+use crate::error::{Cause, SolverError};
 use crate::step::schedule::HALVINGS;
 use crate::step::stage::StageError;
 
@@ -36,17 +36,49 @@ impl Run<f64> {
             self.snapped_at = Some(t);
             solver.go_dense(false);
             if self.jump(true).is_err() {
-                return Err(error.located(self.stepper.system(), t, HALVINGS));
+                return Err(self.given_up(error));
             }
             self.stepper.forget(&mut self.state);
             self.watcher.anew();
             self.counters.stalled += 1;
+            self.counters.snapped += 1;
         } else {
-            return Err(error.located(self.stepper.system(), t, HALVINGS));
+            return Err(self.given_up(error));
         }
         self.counters.reorders += 1;
         self.ladder.open(t);
         Ok(())
+    }
+
+    /// The report, with the cause where it can be told.
+    fn given_up(&self, error: StageError) -> SolverError {
+        let system = self.stepper.system();
+        let mut report = error.located(system, self.state.t, HALVINGS);
+        let (StageError::Moving(k, _) | StageError::NotFinite(k)) = error;
+        if let SolverError::NotConverged { cause, .. } = &mut report {
+            *cause = if self.counters.blurred > 0 {
+                Cause::Rounding
+            } else if self.falls_at(k) {
+                Cause::FallingSlope
+            } else {
+                Cause::Unknown
+            };
+        }
+        report
+    }
+
+    /// Whether a current of a device next to an unknown falls there as its own voltage rises.
+    fn falls_at(&self, k: usize) -> bool {
+        let system = self.stepper.system();
+        let stamps = system.stamps(&system.devices_at(&self.state.kelvin), &self.state.x);
+        system.devices.iter().zip(&stamps).any(|(placed, stamp)| {
+            let p = placed.locals.len();
+            let touches = placed.reference as usize == k || placed.locals.contains(&(k as u32));
+            let slope = |row: usize, column: usize| stamp[2 * p + row * p + column];
+            let own = |j: usize| slope(j, j);
+            let all: f64 = (0..placed.ports).flat_map(|j| (0..placed.ports).map(move |l| slope(j, l))).sum();
+            touches && ((0..placed.ports).any(|j| own(j) < 0.0) || all < 0.0)
+        })
     }
 
     /// Whether more than a shorter step is needed where Newton's iteration fails.

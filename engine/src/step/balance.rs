@@ -8,9 +8,9 @@
 
 use super::stage::StageSolver;
 use super::state::State;
-use super::stepper::Stepper;
+use super::stepper::{MOST, Stepper, block};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::zeros;
+use crate::arithmetic::vector::{weighted, zeros};
 use crate::circuit::law::Device;
 use crate::equations::system::{Placed, System};
 
@@ -123,41 +123,49 @@ impl Balance {
 }
 
 impl<L: Lane> Stepper<L> {
+    /// What accounts and integrals gain over the implicit stages, with the method's weights.
+    #[inline(always)]
+    pub(super) fn take_gain(&mut self) {
+        let b = self.method.b();
+        let scaled: [L; MOST] = std::array::from_fn(|j| L::splat(b.get(j).copied().unwrap_or(0.0)) * self.h);
+        if L::WIDTH > 1 {
+            let gain = &mut self.gain[..];
+            weighted(&self.power, &scaled, |_| L::splat(0.0), |m, sum| gain[m] = sum);
+            return;
+        }
+        for (n, gain) in self.gain.as_chunks_mut::<8>().0.iter_mut().enumerate() {
+            let mut sum = [L::splat(0.0); 8];
+            for (w, power) in scaled.iter().zip(&self.power) {
+                let power = block(power, n);
+                sum = std::array::from_fn(|k| sum[k] + *w * power[k]);
+            }
+            *gain = sum;
+        }
+    }
+
     /// About what the energies of the step just tried from `state` are wrong by, J: what the accounts took against
     /// ½(x₀ + x₁)·(q₁ − q₀), which is ∫x·dq where charges are linear.
     #[inline(always)]
     pub(super) fn straight_balance(&self, state: &State<L>) -> L {
-        let zero = L::splat(0.0);
-        let mut sums = [zero; 8];
         let accounts = self.solver.system.accounts();
-        let mut take = |w: L, energies: &[L]| {
-            let (blocks, rest) = energies[..accounts].as_chunks::<8>();
-            for block in blocks {
-                sums = std::array::from_fn(|k| sums[k] + w * block[k]);
-            }
-            sums.iter_mut().zip(rest).for_each(|(sum, p)| *sum += w * *p);
-        };
-        match &self.rosenbrock {
-            Some(stages) => take(L::splat(1.0), &stages.gain),
-            None => {
-                let counting = self.method.b().iter().zip(&self.power).filter(|(w, _)| **w != 0.0);
-                counting.for_each(|(w, power)| take(L::splat(*w) * self.h, power));
-            }
+        let gain = self.rosenbrock.as_ref().map_or(&self.gain, |stages| &stages.gain);
+        let mut sums = [L::splat(0.0); 8];
+        let (blocks, rest) = gain[..accounts].as_chunks::<8>();
+        for block in blocks {
+            sums = std::array::from_fn(|k| sums[k] + block[k]);
         }
-        let term = |half: L, x: [L; 2], q: [L; 2]| half * (x[0] + x[1]) * (q[1] - q[0]);
-        let (x0, x1, q0, q1) = (&state.x, &self.solver.x, &state.q, &self.q);
-        let halves = self.halves.as_chunks::<8>();
-        for (n, half) in halves.0.iter().enumerate() {
-            let of = |v: &[L]| v.as_chunks::<8>().0[n];
-            let (x0, x1, q0, q1) = (of(x0), of(x1), of(q0), of(q1));
-            sums = std::array::from_fn(|k| sums[k] + term(half[k], [x0[k], x1[k]], [q0[k], q1[k]]));
+        sums.iter_mut().zip(rest).for_each(|(sum, gain)| *sum += *gain);
+        let n = self.halves.len();
+        let (x0, x1, q0, q1) = (&state.x[..n], &self.solver.x[..n], &state.q[..n], &self.q[..n]);
+        let term = |k: usize| self.halves[k] * (x0[k] + x1[k]) * (q1[k] - q0[k]);
+        let whole = n - n % 8;
+        for begin in (0..whole).step_by(8) {
+            sums = std::array::from_fn(|k| sums[k] + term(begin + k));
         }
-        let begun = 8 * halves.0.len();
-        for (k, half) in halves.1.iter().enumerate() {
-            let at = begun + k;
-            sums[k] += term(*half, [x0[at], x1[at]], [q0[at], q1[at]]);
+        for k in whole..n {
+            sums[k - whole] += term(k);
         }
-        -sums.into_iter().fold(zero, |sum, s| sum + s)
+        -sums.into_iter().fold(L::splat(0.0), |sum, s| sum + s)
     }
 
     /// What the energies of the step just tried from `state` are wrong by, worked out as the ledger does it: what the
@@ -166,17 +174,10 @@ impl<L: Lane> Stepper<L> {
     pub(crate) fn unbalanced(&self, state: &State<L>) -> [L; 3] {
         let system: &System<L> = &self.solver.system;
         let (zero, half) = (L::splat(0.0), L::splat(0.5));
-        let b = self.method.b();
         let heats = system.devices.len() + system.dissipators.len();
+        let gain = self.rosenbrock.as_ref().map_or(&self.gain, |stages| &stages.gain);
         let (mut given, mut dissipated, mut taken, mut rough) = (zero, zero, zero, zero);
-        for k in 0..system.accounts() {
-            let energy = match &self.rosenbrock {
-                Some(stages) => stages.gain[k],
-                None => {
-                    b.iter().zip(&self.power).fold(zero, |sum, (w, power)| sum + power[k] * L::splat(*w))
-                        * self.h
-                }
-            };
+        for (k, &energy) in gain.iter().enumerate().take(system.accounts()) {
             (taken, rough) = (taken + energy, rough + energy.abs());
             let total = state.energy[k] + energy;
             if k < heats { dissipated += total } else { given += (-total).max(zero) }

@@ -1,7 +1,6 @@
 //! One step of a method: stages, derivatives, energies, and the estimate of the local error. Every lane makes a step of
 //! its own length at an instant of its own.
 
-use std::cell::Cell;
 use std::sync::Arc;
 
 pub use super::attempt::Attempt;
@@ -59,6 +58,8 @@ pub struct Stepper<L: Lane> {
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
     pub(super) h: L,
+    /// What accounts and integrals gain over the step, J.
+    pub(super) gain: Vec<L>,
     /// A half for every row with energy.
     pub(super) halves: Vec<L>,
     /// Factor of the bounds of the local error.
@@ -106,6 +107,7 @@ impl<L: Lane> Stepper<L> {
             error: zeros(n + 1),
             gauge,
             h: zero,
+            gain: zeros(accounts),
             halves: halves(&solver.system),
             coarser: bounds.coarser,
             points: (1..method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
@@ -259,6 +261,7 @@ impl<L: Lane> Stepper<L> {
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let errors = self.error_ratio(alpha * h);
+        self.take_gain();
         let balance = self.straight_balance(state);
         for lane in lanes_in(going) {
             let error = errors.lane(lane);
@@ -328,10 +331,7 @@ impl<L: Lane> Stepper<L> {
             std::mem::swap(&mut state.q, &mut self.q);
             let last = self.k.len() - 1;
             std::mem::swap(&mut state.k, &mut self.k[last]);
-            for (w, p) in self.method.b().iter().zip(&self.power) {
-                let w = L::splat(*w) * self.h;
-                update(&mut state.energy, p, |total, p| total + p * w);
-            }
+            update(&mut state.energy, &self.gain, |total, gain| total + gain);
             std::mem::swap(&mut state.power, &mut self.power[last]);
         } else {
             self.commit_masked(state, taken);
@@ -363,11 +363,7 @@ impl<L: Lane> Stepper<L> {
         take(&mut state.q, &self.q);
         let last = self.k.len() - 1;
         take(&mut state.k, &self.k[last]);
-        let b = self.method.b();
-        let scaled: [L; MOST] = std::array::from_fn(|j| L::splat(b.get(j).copied().unwrap_or(0.0)) * self.h);
-        let energy = Cell::from_mut(&mut state.energy[..]).as_slice_of_cells();
-        let put = |m: usize, sum| energy[m].set(L::select(mask, sum, energy[m].get()));
-        weighted(&self.power, &scaled, |m| energy[m].get(), put);
+        update(&mut state.energy, &self.gain, |total, gain| L::select(mask, total + gain, total));
         take(&mut state.power, &self.power[last]);
     }
 
