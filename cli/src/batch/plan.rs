@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::batch::distribution::Distribution;
-use crate::batch::parameter_path::ParameterPath;
+use crate::input::parameter_path::ParameterPath;
 
 /// A plan.
 #[derive(Clone, Debug)]

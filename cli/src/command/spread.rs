@@ -6,7 +6,6 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::study::Asked;
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::plan::{Plan, Values};
 use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Diagnostic;
@@ -14,6 +13,7 @@ use crate::exit::BAD_INPUT;
 use crate::input::keys::InputError;
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
+use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::resolve::Loaded;
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{

@@ -3,7 +3,7 @@
 use std::any::Any;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
@@ -42,6 +42,8 @@ pub struct Question {
     /// Whether files that the study writes may replace others.
     pub force: bool,
     scenario: Option<Arc<Scenario>>,
+    /// The tables that a scenario was read from, and what it names.
+    tables: Option<(Arc<RawTable>, Arc<ScenarioFiles>)>,
     /// What the computation as stated leaves for coarser ones.
     left: Arc<OnceLock<Arc<dyn Any + Send + Sync>>>,
 }
@@ -54,7 +56,7 @@ impl Question {
     pub fn read_scenario(
         entry: &'static Entry,
         root: &RawTable,
-        loaded: &ScenarioFiles,
+        loaded: &Arc<ScenarioFiles>,
     ) -> Result<Self, Vec<Diagnostic>> {
         let (section, tables) = parted(entry, root);
         let mut conform =
@@ -64,7 +66,8 @@ impl Question {
         match resolve(&tables, loaded) {
             Ok(scenario) if diagnostics.is_empty() => {
                 let scenario = Some(Arc::new(scenario));
-                Ok(Self { scenario, ..Self::of_fields(entry, fields) })
+                let tables = Some((Arc::new(root.clone()), Arc::clone(loaded)));
+                Ok(Self { scenario, tables, ..Self::of_fields(entry, fields) })
             }
             Ok(_) => Err(diagnostics),
             Err(InputError::Refused(refusal)) => {
@@ -92,6 +95,7 @@ impl Question {
             texts: BTreeMap::new(),
             force: false,
             scenario: None,
+            tables: None,
             left: Arc::default(),
         }
     }
@@ -103,6 +107,11 @@ impl Question {
     pub fn scenario(&self) -> Result<&Scenario, StudyError> {
         let none = || StudyError::Refused(format!("{} takes no scenario", self.entry.name));
         self.scenario.as_deref().ok_or_else(none)
+    }
+
+    /// The tables that the scenario was read from, under one root with the study's own, and what it names.
+    pub fn tables(&self) -> Option<(Arc<RawTable>, Arc<ScenarioFiles>)> {
+        self.tables.clone()
     }
 
     /// What it is called where nothing has a title: the name of its first file.
@@ -308,7 +317,16 @@ impl Question {
 
 /// The root section of a study, as paths of a batch are followed through it.
 pub fn section(entry: &'static Entry) -> &'static Section {
-    let keys = root_keys(entry);
-    // Few, and kept: one for each study that a plan varies.
-    Box::leak(Box::new(Section { name: "", help: entry.section.help, kinds: Kinds::None, keys: keys.leak() }))
+    static MADE: Mutex<BTreeMap<&str, &Section>> = Mutex::new(BTreeMap::new());
+    let mut made = MADE.lock().unwrap_or_else(PoisonError::into_inner);
+    made.entry(entry.name).or_insert_with(|| {
+        let keys = root_keys(entry);
+        // Few, and kept: one for each study.
+        Box::leak(Box::new(Section {
+            name: "",
+            help: entry.section.help,
+            kinds: Kinds::None,
+            keys: keys.leak(),
+        }))
+    })
 }

@@ -6,12 +6,12 @@ mod prepare;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use crate::batch::parameter_path::ParameterPath;
 use crate::batch::row::{Column, Status};
 use crate::diagnostic::Diagnostic;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{Section, quantity};
+use crate::input::parameter_path::ParameterPath;
 use crate::input::scenario::resolve::Loaded as ScenarioFiles;
 use crate::judge::{Bounds, Level, Limit};
 use crate::output::answer::{Estimation, Study};

@@ -1,6 +1,7 @@
 //! The scenario as resolved: names distinguished, quantities in SI units (temperatures in °C), every default filled in.
 
 mod judged;
+mod measured;
 
 use std::collections::BTreeMap;
 
@@ -16,6 +17,7 @@ use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::Named;
 
 pub use judged::{LimitSpec, Stated, WaiverSpec};
+pub use measured::{ChannelSpec, MeasuredSpec};
 
 /// A scenario.
 #[derive(Clone, Debug)]
@@ -42,6 +44,8 @@ pub struct Scenario {
     pub steps: StepsSpec,
     /// What is recorded.
     pub record: RecordSpec,
+    /// What was measured.
+    pub measured: Vec<MeasuredSpec>,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
     /// Ratings and notes that do not count.

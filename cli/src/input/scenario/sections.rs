@@ -2,12 +2,14 @@
 
 mod heat;
 mod limit;
+mod measured;
 mod mission;
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
 pub use self::heat::THERMAL;
 pub use self::limit::LIMIT;
+pub use self::measured::MEASURED;
 pub use self::mission::MISSION;
 use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
 
@@ -32,6 +34,7 @@ pub static SCENARIO: Section = Section {
         may "thermal": Form::Table(&THERMAL), "the network that carries the heat away";
         need "steps": Form::Table(&STEPS), "duration and steps";
         may "record": Form::Table(&RECORD), "what goes into the result file";
+        may "measured": Form::Tables(&MEASURED), "records of an oscilloscope that are laid over the run";
         may "limit": Form::Tables(&LIMIT), "limits that the verdict judges, beside the ratings of the parts";
         may "waiver": Form::Tables(&WAIVER), "ratings of parts that do not count, each with a reason";
         may "mission": Form::Table(&MISSION), "load and ambient over seconds to hours, for `joulestep mission`";

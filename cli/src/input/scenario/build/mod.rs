@@ -4,6 +4,7 @@ mod arrangement;
 mod control;
 mod judge;
 mod limit;
+mod measured;
 mod notes;
 mod parts;
 mod signal;
@@ -30,6 +31,7 @@ use crate::input::scenario::resolved::Scenario;
 
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
+pub use measured::Measured;
 pub use notes::Note;
 pub use parts::Placed;
 pub use switching::measure;
@@ -52,6 +54,8 @@ pub struct Ready {
     pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
+    /// What was measured, beside the channels.
+    pub measured: Vec<Measured>,
     /// Devices of which a run may measure the switching energies ([`measure`]).
     pub switches: Vec<SwitchMeter>,
 }
@@ -155,7 +159,8 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     let mut board = Board::new(&build.circuit);
     let controllers = build.controllers(gates, &mut board);
     build.protections = limit::protections(&controllers);
-    let channels = build.channels(&mut board);
+    let mut channels = build.channels(&mut board);
+    let measured = build.measured(&mut channels, &mut board);
     let (watches, mut judging, signals) = build.watches(&mut board);
     judging.notes = build.notes(&findings.loose_ends, thermal.is_some());
     build.waive(&mut judging);
@@ -194,6 +199,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         signals,
         metered: build.metered,
         inputs,
+        measured,
         switches,
     })
 }

@@ -6,6 +6,7 @@ mod components;
 mod control;
 mod limit;
 mod lines;
+mod measured;
 mod mission;
 mod own_heat;
 mod parts;
@@ -92,6 +93,7 @@ pub struct Loaded {
     parts: parts::Parts,
     packages: thermal::Packages,
     segments: mission::SegmentFiles,
+    records: measured::Records,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -113,7 +115,8 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
     let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
     let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
     let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
-    Loaded { sources, parts, packages, segments, diagnostics }
+    let records = measured::Records::of_records(root, &mut sources, open, &mut diagnostics);
+    Loaded { sources, parts, packages, segments, records, diagnostics }
 }
 
 /// What the tables mean, with what they name.
@@ -121,7 +124,8 @@ fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>,
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let Loaded { sources, parts, packages, segments, diagnostics } = loaded;
+    let Loaded { sources, diagnostics, .. } = loaded;
+    let parts = &loaded.parts;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |span: &Span, name: &str| parts.kind(span.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -132,7 +136,7 @@ pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError>
         diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
     let mut resolve = Resolve { sources, diagnostics };
-    let resolved = resolve.scenario(&fields, parts, packages, segments);
+    let resolved = resolve.scenario(&fields, loaded);
     let diagnostics = resolve.diagnostics;
     match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -211,9 +215,7 @@ impl Resolve<'_> {
     fn scenario(
         &mut self,
         root: &Fields,
-        parts: &parts::Parts,
-        packages: &thermal::Packages,
-        files: &mission::SegmentFiles,
+        Loaded { parts, packages, segments: files, records, .. }: &Loaded,
     ) -> Option<Scenario> {
         let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
         let mut components: Vec<_> =
@@ -235,6 +237,8 @@ impl Resolve<'_> {
         let mission =
             root.table("mission").and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
         let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
+        let measured: Vec<_> = root.tables("measured").iter().map(|f| self.measured(f, records)).collect();
+        self.unique("records", measured.iter().flatten().map(|m| &m.name));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
         let named = drives.iter().flatten().map(|d| &d.name);
@@ -264,6 +268,7 @@ impl Resolve<'_> {
             events: events.into_iter().flatten().collect(),
             thermal,
             record,
+            measured: measured.into_iter().flatten().collect(),
             limits,
             waivers: waivers.into_iter().flatten().collect(),
             mission,

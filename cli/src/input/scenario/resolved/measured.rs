@@ -1,0 +1,30 @@
+//! What was measured.
+
+use super::{Signal, Typed};
+use crate::input::keys::fields::Named;
+
+/// A record.
+#[derive(Clone, Debug)]
+pub struct MeasuredSpec {
+    /// Its name.
+    pub name: Named,
+    /// Its channels.
+    pub channels: Vec<ChannelSpec>,
+}
+
+/// A channel of a record.
+#[derive(Clone, Debug)]
+pub struct ChannelSpec {
+    /// What it is compared with.
+    pub signal: Signal,
+    /// Unit of its values and the key as diagnostics call it; `None`: the signal's.
+    pub unit: Option<(Named, String)>,
+    /// What is added to its values.
+    pub offset: Option<Typed>,
+    /// Standard deviation of its noise.
+    pub noise: Option<Typed>,
+    /// Instants of the run, s.
+    pub times: Vec<f64>,
+    /// Values there, as the file has them, times the factor.
+    pub values: Vec<f64>,
+}
