@@ -19,6 +19,11 @@ const fn case(
 pub const CASES: &[Case] = &[
     case("run", &["tests/catalogue_of_studies/rc.toml"], ("component.R1.resistance", ["1 kohm", "2 kohm"])),
     case(
+        "fit",
+        &["tests/catalogue_of_studies/measured.toml", "--parameter", "component.R1.resistance"],
+        ("component.C1.capacitance", ["1 uF", "1.2 uF"]),
+    ),
+    case(
         "dead-time",
         &["cascode-700v-22m", "--dead-time", "40 ns,120 ns", "--current", "20 A", "--voltage", "400 V"],
         ("voltage", ["400 V", "380 V"]),

@@ -1,4 +1,5 @@
 //! Cycles that repeat: the periodic steady state without waiting for it.
 
+pub mod lifetime;
 pub mod rainflow;
 pub mod steady;

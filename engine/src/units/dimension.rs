@@ -64,6 +64,10 @@ const UNITS: &[Line] = &[
     ("°", ANGLE, 0, std::f64::consts::PI / 180.0, false),
     ("min", si([0, 0, 1, 0, 0, 0]), 0, 60.0, false),
     ("h", si([0, 0, 1, 0, 0, 0]), 0, 3600.0, false),
+    ("d", si([0, 0, 1, 0, 0, 0]), 0, 86_400.0, false),
+    // 365.25 d, the Julian year of astronomers: calendars change in length.
+    ("year", si([0, 0, 1, 0, 0, 0]), 0, 31_557_600.0, false),
+    ("years", si([0, 0, 1, 0, 0, 0]), 0, 31_557_600.0, false),
     ("degC", SCALE, 0, 1.0, false),
     ("°C", SCALE, 0, 1.0, false),
     ("%", PLAIN, -2, 1.0, false),

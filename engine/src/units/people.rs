@@ -19,10 +19,15 @@ pub const PREFIXES: &[(i32, &str)] = &[
 
 /// Units of longer times: from how many seconds on, the unit, and its seconds (ISO 80000-3; where one gives way to the
 /// next is our choice).
-const LONG: [(f64, &str, f64); 3] = [(172_800.0, "d", 86_400.0), (7200.0, "h", 3600.0), (120.0, "min", 60.0)];
+const LONG: [(f64, &str, f64); 4] = [
+    (63_115_200.0, "years", 31_557_600.0),
+    (172_800.0, "d", 86_400.0),
+    (7200.0, "h", 3600.0),
+    (120.0, "min", 60.0),
+];
 
 /// A value (SI units) with an SI prefix and three significant digits: `312 A`, `4.53 mJ`, `48.2 °C`. Times have no
-/// zeros at their end, and minutes, hours or days where there are two or more: `6 µs`, `100 s`, `30 min`, `24 h`.
+/// zeros at their end, and minutes, hours, days or years (of 365.25 d) where there are two or more: `6 µs`, `100 s`, `30 min`, `24 h`.
 pub fn people(value: f64, unit: &str) -> String {
     people_digits(value, unit, 3)
 }
@@ -128,7 +133,8 @@ mod tests {
             (7200.0, "s", "2 h"),
             (86_400.0, "s", "24 h"),
             (-86_400.0, "s", "-24 h"),
-            (3.1536e8, "s", "3650 d"),
+            (3.1536e7, "s", "365 d"),
+            (3.1536e8, "s", "9.99 years"),
             (1e-20, "s", "1.00e-20 s"),
             (0.0, "s", "0 s"),
             (f64::INFINITY, "s", "inf s"),

@@ -2,10 +2,10 @@
 
 mod judged;
 mod measured;
+mod mission;
 
 use std::collections::BTreeMap;
 
-use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_models::arrangement::Arrangement;
@@ -18,6 +18,7 @@ use crate::input::keys::fields::Named;
 
 pub use judged::{LimitSpec, Stated, WaiverSpec};
 pub use measured::{ChannelSpec, MeasuredSpec};
+pub use mission::{LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec};
 
 /// A scenario.
 #[derive(Clone, Debug)]
@@ -352,49 +353,4 @@ pub struct RecordSpec {
     pub signals: Vec<Signal>,
     /// Shortest time between samples, s; 0: every step.
     pub interval: f64,
-}
-
-/// A mission.
-#[derive(Clone, Debug)]
-pub struct MissionSpec {
-    /// Length of a round, s.
-    pub length: f64,
-    /// Rounds.
-    pub rounds: u32,
-    /// Whether temperatures begin steady under the first load, else without heat.
-    pub steady: bool,
-    /// What changes.
-    pub segments: Vec<SegmentSpec>,
-    /// The user's law of cycles to failure.
-    pub damage: Option<UserLaw>,
-}
-
-/// What a segment is of.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum SegmentOf {
-    /// A parameter of the arrangement.
-    Parameter(&'static str),
-    /// A boundary of the thermal network.
-    Boundary(String),
-}
-
-impl SegmentOf {
-    /// Its name.
-    pub fn name(&self) -> &str {
-        match self {
-            Self::Parameter(key) => key,
-            Self::Boundary(name) => name,
-        }
-    }
-}
-
-/// A segment.
-#[derive(Clone, Debug)]
-pub struct SegmentSpec {
-    /// What it is of.
-    pub of: SegmentOf,
-    /// Unit symbol.
-    pub unit: &'static str,
-    /// Time (s) and value, straight lines between; a step is two points of one time.
-    pub points: Vec<(f64, f64)>,
 }

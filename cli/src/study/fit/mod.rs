@@ -1,12 +1,14 @@
 //! Values of a scenario from what was measured.
 
+mod begin;
 mod problem;
 mod tables;
 
 use joulestep_models::extract::certainty::certainty_of;
 use joulestep_models::extract::least_squares::minimise;
 
-use self::problem::{Begin, Fitted, Fitting};
+use self::begin::{Begin, Parameter};
+use self::problem::{Fitted, Fitting};
 use super::{Context, Entry, Input, Question, StudyError};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 use crate::judge::Level;
@@ -23,8 +25,8 @@ pub static STUDY: Entry = Entry {
            Tells each value with its standard error from the covariance of the fit, and beside it the numerical error from \
            fits with coarser steps; correlations; and what is left of each channel. Where residuals correlate from sample \
            to sample, the standard errors are enlarged for it.",
-    examples: "joulestep fit examples/ferry-turn-off-measured.toml --parameter component.loop.inductance \
-               --parameter measured.trigger",
+    examples: "joulestep fit examples/ferry-turn-off.toml --parameter component.loop.inductance \
+               --parameter measured.trigger --plot fit.svg",
     inputs: &[Input::SCENARIO],
     refines: "steps",
     writes: &[],
@@ -111,7 +113,7 @@ fn title(question: &Question, begin: &Begin) -> String {
 }
 
 fn answers(begin: &Begin, fitted: &Fitted, errors: &[f64]) -> Vec<Answer> {
-    let of = |(k, p): (usize, &problem::Parameter)| {
+    let of = |(k, p): (usize, &Parameter)| {
         let (path, unit) = (&p.path.path, p.path.unit.as_str());
         let value = fitted.values[k];
         let share = (errors[k] / value).abs();

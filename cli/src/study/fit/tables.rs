@@ -2,7 +2,8 @@
 
 use joulestep_models::extract::certainty::Certainty;
 
-use super::problem::{Begin, Fitted, Parameter};
+use super::begin::{Begin, Parameter};
+use super::problem::Fitted;
 use crate::output::answer::{Study, StudyTable, overlay};
 use crate::output::table::{OF_ROW, Rows, UNIT};
 

@@ -2,6 +2,7 @@
 
 mod known;
 mod life;
+mod lifetime;
 mod picture;
 mod record;
 mod tables;
@@ -15,6 +16,7 @@ use joulestep_models::arrangement::mission::profile::Profile;
 use joulestep_models::arrangement::mission::{Followed, Make, MissionError, Options, again, follow};
 use joulestep_models::model::Range::Positive;
 
+use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
 use super::{Context, Entry, Input, Question, StudyError};
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
@@ -53,7 +55,8 @@ without the correction that is applied. Where a cycle is a line period (inverter
 
 The mission is judged by the ratings of the parts and the limits of the scenario: the temperatures of its whole course,
 voltages and currents of the cycles that were solved. There is no law of damage in this program: [mission.damage] states the
-user's own, and what is printed is what that law says.";
+user's own, and what is printed is what that law says. [mission.lifetime] states how often the mission takes place and how
+lifetimes scatter (Weibull): lifetimes in hours and years follow, of each die and of the first to fail.";
 
 static SECTION: Section = Section {
     name: "mission",
@@ -175,11 +178,12 @@ impl Task<'_> {
 
     fn study(&self, f: &Followed, ready: Ready, kind: &str) -> Study {
         let lives = life(f, self.spec.damage.as_ref(), self.repeating);
+        let known: Vec<_> = (0..f.inputs.len()).map(|k| known::known_of(f, &self.options, k)).collect();
         let account = self.account(f, ready);
         let named = if self.scenario.title.is_empty() { kind } else { &self.scenario.title };
         let mut study = Study {
             title: format!("{named}: how hot do the dies get over the mission?"),
-            answers: self.answers(f, &lives),
+            answers: self.answers(f, &lives, &known),
             conditions: self.conditions(f, kind),
             definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
             tables: known::tables(f, &lives, &self.options, self.profile.begin),
@@ -190,6 +194,7 @@ impl Task<'_> {
             )],
             ..Study::default()
         };
+        self.lifetime(&mut study, f, &lives, &known);
         study.answers.extend(account.answers());
         account.tell(&mut study);
         if f.work.estimate > self.options.tolerance && !self.options.every_cycle {
@@ -237,8 +242,7 @@ impl Task<'_> {
     }
 
     /// The hottest of each die, damage by the user's law, the balance.
-    fn answers(&self, f: &Followed, lives: &[Life]) -> Vec<Answer> {
-        let known: Vec<_> = (0..f.inputs.len()).map(|k| known::known_of(f, &self.options, k)).collect();
+    fn answers(&self, f: &Followed, lives: &[Life], known: &[OfInput]) -> Vec<Answer> {
         let mut all = Vec::new();
         for (k, name) in f.inputs.iter().enumerate() {
             let high =
@@ -249,13 +253,12 @@ impl Task<'_> {
             let answer = Answer::new(format!("{name}.largest"), format!("{name}, hottest"), value, "degC");
             all.push(answer.further(known[k].kelvin).remark(at));
         }
-        let exponent = self.spec.damage.as_ref().map_or(1.0, |l| l.exponent.abs());
         for (k, name) in f.inputs.iter().enumerate() {
             let Some((mission, ripple)) = lives[k].damage else { continue };
             let sum = mission + ripple;
             let answer = Answer::new(format!("{name}.damage"), format!("{name}, damage"), sum, "1");
             let words = format!("{ripple:.2e} of it by the ripple; 1 after {:.3e} such missions", 1.0 / sum);
-            all.push(answer.further(exponent * known[k].share * sum.abs()).remark(words));
+            all.push(answer.further(self.damage_share(&known[k]) * sum.abs()).remark(words));
         }
         let most = known.iter().map(|k| k.share).fold(0.0, f64::max);
         let sums = [
@@ -268,6 +271,24 @@ impl Task<'_> {
             all.push(Answer::new(name, words, f.balance[k], "J").further(further));
         }
         all
+    }
+
+    /// How far a damage may be wrong by what the power of its input may be wrong by, as a share of it.
+    fn damage_share(&self, known: &OfInput) -> f64 {
+        self.spec.damage.as_ref().map_or(1.0, |l| l.exponent.abs()) * known.share
+    }
+
+    /// The lifetime by the user's law and use.
+    fn lifetime(&self, study: &mut Study, f: &Followed, lives: &[Life], known: &[OfInput]) {
+        let Some(spec) = &self.spec.lifetime else { return };
+        let shares: Vec<f64> = known.iter().map(|k| self.damage_share(k)).collect();
+        let all = lifetime::lifetimes(spec, f, lives, &shares);
+        study.answers.extend(lifetime::answer(spec, &all));
+        study.tables.insert(1, lifetime::table(spec, &all));
+        study.conditions.push(lifetime::words(spec));
+        let words = "by the law: until the damage of all missions is 1; n % failed: of many, that share has failed by \
+                     then (Weibull 1951, IEC 61649); first to fail: any of the dies, in series";
+        study.definitions.push(("lifetime".into(), words.into()));
     }
 
     fn conditions(&self, f: &Followed, kind: &str) -> Vec<String> {

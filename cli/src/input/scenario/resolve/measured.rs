@@ -115,7 +115,7 @@ impl Resolve<'_> {
         }
     }
 
-    /// A channel without its instants, its skew (s), and its values as the file has them, times its factor.
+    /// A channel without its instants, its skew (s), and its values as the file has them.
     fn channel(&mut self, f: &Fields, record: &Record) -> Option<(ChannelSpec, f64, Vec<f64>)> {
         let named = f.named("column")?;
         let column = self.column(record, &named, &f.key("column"))?;
@@ -123,15 +123,15 @@ impl Resolve<'_> {
             let unit = column.unit(&named.name)?.to_string();
             Some(Named { name: unit, span: named.span.clone() })
         });
-        let scale = f.number("scale").unwrap_or(1.0);
         let spec = ChannelSpec {
             signal: Self::signal(f, "signal")?,
             unit: unit.map(|unit| (unit, f.key("unit"))),
+            scale: Self::typed(f, "scale"),
             offset: Self::typed(f, "offset"),
             noise: Self::typed(f, "noise"),
             times: Vec::new(),
             values: Vec::new(),
         };
-        Some((spec, f.number("skew").unwrap_or(0.0), column.values.iter().map(|x| scale * x).collect()))
+        Some((spec, f.number("skew").unwrap_or(0.0), column.values.clone()))
     }
 }

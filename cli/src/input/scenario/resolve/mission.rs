@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use joulestep_engine::cycle::lifetime::Scatter;
 use joulestep_engine::cycle::rainflow::{Activation, UserLaw};
 use joulestep_engine::units::people_digits;
 use joulestep_models::arrangement::mission::profile::MOVABLE;
@@ -16,7 +17,9 @@ use crate::input::keys::fields::{Fields, TypedAt};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Raw, RawTable};
 use crate::input::keys::shape::quantity;
-use crate::input::scenario::resolved::{ArrangementSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec};
+use crate::input::scenario::resolved::{
+    ArrangementSpec, LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec,
+};
 
 /// One electron volt, J (exact in the SI).
 const ELECTRON_VOLT: f64 = 1.602_176_634e-19;
@@ -148,7 +151,44 @@ impl Resolve<'_> {
         }
         let rounds = f.whole("rounds").unwrap_or(1) as u32;
         let damage = f.table("damage").and_then(|d| self.damage(d));
-        Some(MissionSpec { length, rounds, steady: f.text("start") == Some("steady"), segments, damage })
+        let lifetime =
+            f.table("lifetime").and_then(|t| self.lifetime(t, f.has("damage"), f64::from(rounds) * length));
+        let steady = f.text("start") == Some("steady");
+        Some(MissionSpec { length, rounds, steady, segments, damage, lifetime })
+    }
+
+    /// `duration`: of a mission, s.
+    fn lifetime(&mut self, f: &Fields, has_law: bool, duration: f64) -> Option<LifetimeSpec> {
+        const DAY: f64 = 86_400.0;
+        if !has_law {
+            let found = "no [mission.damage]";
+            self.report(
+                &f.span,
+                "mission.lifetime",
+                found,
+                "the law of cycles to failure that it is computed by",
+            );
+        }
+        let daily = f.number("missions-per-day")?;
+        if daily * duration > DAY * (1.0 + 1e-9) {
+            let found = format!("{daily} missions of {}", people_digits(duration, "s", 7));
+            let most = format!("at most {} a day: a mission is all its rounds", DAY / duration);
+            self.diagnostics.push(f.wrong("missions-per-day", found, most));
+        }
+        let shape = f.number("weibull-shape");
+        for key in ["failed-share", "allowed-share"] {
+            if shape.is_none() && f.has(key) {
+                self.diagnostics.push(f.wrong(key, "given without `weibull-shape`", "both or none"));
+            }
+        }
+        let characteristic = -f64::exp_m1(-1.0);
+        let share = f.number("failed-share").unwrap_or(characteristic);
+        Some(LifetimeSpec {
+            rate: daily / DAY,
+            scatter: shape.map(|shape| Scatter { shape, share }),
+            allowed: f.number("allowed-share").unwrap_or(0.1),
+            required: f.number("required"),
+        })
     }
 
     fn damage(&mut self, f: &Fields) -> Option<UserLaw> {

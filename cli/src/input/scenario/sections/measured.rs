@@ -29,9 +29,9 @@ pub static CHANNEL: Section = Section {
     keys: keys! {
         need "signal": Form::Text, "signal of the run, such as `L1.current` or `voltage(drain, source)`";
         need "column": Form::Text, "heading or number of its column";
-        may "unit": Form::Text, "unit of the column; default: as its heading says, `CH1 (V)`, else the signal's";
-        may "scale": Form::Quantity("1", Any), "factor on its values: of a probe, or -1 of one turned round", or 1.0;
-        may "offset": Form::Measure, "what is added to its values after the factor; default 0";
+        may "unit": Form::Text, "unit of the column; default: as its heading says, `CH1 (V)`, else what fits the signal";
+        may "scale": Form::Measure, "factor on its values: of a probe, such as 100 or \"20 A/V\"; default 1";
+        may "offset": Form::Measure, "what is added to its values after the scale; default 0";
         may "skew": Form::Quantity("s", Any), "how much later than the others it shows what happens", or 0.0;
         may "noise": Form::Measure, "standard deviation of its noise; default: from the residuals of a fit";
     },

@@ -1,6 +1,6 @@
 //! The key tables of a mission.
 
-use joulestep_models::model::Range::{Any, Positive};
+use joulestep_models::model::Range::{Any, Between, Positive};
 
 use crate::input::keys::shape::{Form, Kinds, Section, keys};
 
@@ -16,6 +16,7 @@ pub static MISSION: Section = Section {
             "temperatures at the start: without heat, or steady under the first load; default rest";
         need "segment": Form::Tables(&SEGMENT), "what changes over the round";
         may "damage": Form::Table(&DAMAGE), "the user's own law of cycles to failure";
+        may "lifetime": Form::Table(&LIFETIME), "how often the mission takes place, and how lifetimes scatter";
     },
 };
 
@@ -47,5 +48,22 @@ pub static DAMAGE: Section = Section {
         may "activation-energy": Form::Quantity("eV", Any), "effect of the mean temperature";
         may "reference-temperature": Form::Quantity("degC", Any),
             "mean temperature at which `cycles` holds; needed with an activation energy";
+    },
+};
+
+/// What makes a lifetime of damage.
+pub static LIFETIME: Section = Section {
+    name: "mission.lifetime",
+    help: "Lifetime in hours and years by the law of [mission.damage], and its scatter (Weibull)",
+    kinds: Kinds::None,
+    keys: keys! {
+        need "missions-per-day": Form::Quantity("1", Positive), "missions, each with all its rounds, a day";
+        may "weibull-shape": Form::Quantity("1", Positive),
+            "scatter of lifetimes about the law: the shape of a Weibull distribution; default: no scatter";
+        may "failed-share": Form::Quantity("1", Between(0.0, 1.0)),
+            "share that has failed at the law's number of cycles; default 63.2 %, the characteristic life";
+        may "allowed-share": Form::Quantity("1", Between(0.0, 1.0)),
+            "share that may have failed at the end of the lifetime; default 10 % (B10)";
+        may "required": Form::Quantity("s", Positive), "lifetime that is required, such as 25 years";
     },
 };
