@@ -76,7 +76,12 @@ fn every_parameter_has_help_and_a_unit() {
         }
         // Files are named under keys that there are.
         for input in e.inputs {
-            assert!(e.section.keys.iter().any(|k| k.name == input.key), "{}: {}", e.name, input.key);
+            assert!(
+                e.section.keys.iter().any(|k| k.name == input.key.name),
+                "{}: {}",
+                e.name,
+                input.key.name
+            );
         }
         assert!(
             !e.examples.is_empty() && e.examples.lines().all(|l| l.starts_with("joulestep ")),
@@ -98,7 +103,7 @@ fn every_study_has_its_case_its_name_and_its_help() {
         let done = joulestep(&[&words[..], &["--help"]].concat());
         assert_eq!(done.code, 0, "{}: {}", e.name, done.err);
         assert!(done.out.contains(e.section.help), "{}: {}", e.name, done.out);
-        let positional = |key: &str| e.inputs.iter().any(|i| i.key == key && i.positional);
+        let positional = |key: &str| e.inputs.iter().any(|i| i.key.name == key && i.positional);
         let in_plans_only = |k: &Key| {
             matches!(k.form, Form::Table(_) | Form::Tables(_) | Form::Parameters(..) | Form::Pairs(..))
         };
@@ -160,7 +165,7 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, (text, report): (&Don
             ("quantity", &a.quantity),
             ("unit", &a.unit),
             ("error_kind", a.error.word()),
-            ("limit", &a.limit),
+            ("limit", a.set_by()),
             ("ruling", a.ruling.word()),
             ("remark", &a.remark),
         ] {
@@ -172,15 +177,15 @@ fn answers_agree(case: &Case, json: &Value, study: &Study, (text, report): (&Don
         for (key, x) in [
             ("value", Some(a.value)),
             ("error", a.error.plus_minus()),
-            ("minimum", Some(a.bounds.lower)),
-            ("maximum", Some(a.bounds.upper)),
+            ("minimum", Some(a.bounds().lower)),
+            ("maximum", Some(a.bounds().upper)),
         ] {
             same(&json[key], x, &format!("{what}: {key}"));
             let at = heads.iter().position(|h| h == key).unwrap_or_else(|| panic!("no column {key}"));
             same(&json[key], number(&rows[k][at]), &format!("{what}: {key} in CSV"));
         }
         // For people: what they read begins with the value that programs read.
-        let digits = if a.bounds.is_none() { 3 } else { 4 };
+        let digits = if a.bounds().is_none() { 3 } else { 4 };
         let shown = match json["value"].as_f64() {
             Some(x) => {
                 joulestep::output::table::shown_digits(x, json["unit"].as_str().expect("a unit"), digits)

@@ -6,4 +6,5 @@ mod heat;
 mod leg;
 mod losses;
 mod mission;
+mod own;
 mod program;

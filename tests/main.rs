@@ -126,6 +126,8 @@ mod jfet_laws;
 mod unipolar_limits;
 // measured waveforms beside simulated ones, and fits to them
 mod measured;
+// closed-loop control, modulation, load steps, saturation against closed forms
+mod regulation;
 // the viewer: who is let in, exactness, the page in a real browser
 mod viewer;
 // how much work REF-1 takes

@@ -72,7 +72,7 @@ fn the_report_of_a_run_describes_the_file() {
     let verdict = page.text.find("Kept: 11 limits set, 9 ratings of the parts.").expect("the verdict");
     assert!(verdict < page.text.find("Sequence of events").unwrap());
     let file = ResultFile::open(&result).unwrap();
-    for a in file.summary().unwrap().unwrap().answers.iter().filter(|a| a.bounds.upper.is_finite()) {
+    for a in file.summary().unwrap().unwrap().answers.iter().filter(|a| a.bounds().upper.is_finite()) {
         let limit = &a.limited.as_ref().unwrap().limit;
         let shown = |x: f64| match (limit.of.word(), limit.unit.as_str()) {
             ("trips" | "retries" | "lock-outs", _) => x.to_string(),
@@ -80,7 +80,7 @@ fn the_report_of_a_run_describes_the_file() {
             (_, unit) => people_digits(x, unit, 4),
         };
         read(&shown(a.value));
-        read(&format!("at most {}", shown(a.bounds.upper)));
+        read(&format!("at most {}", shown(a.bounds().upper)));
     }
     for channel in file.channels() {
         assert_eq!(channel.holds, channel.name.starts_with("line("), "{}", channel.name);

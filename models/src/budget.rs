@@ -163,8 +163,8 @@ pub fn places(part: &Part) -> Vec<Place> {
     let shares = shares(part, 25.0).unwrap_or_default();
     let place = |die: &crate::part::Die| {
         let value = |key: &str| {
-            let own = if part.kind == "cascode" { format!("{}-{key}", die.name) } else { key.to_string() };
-            part.values.maybe(&own)
+            let prefix = part.entry().die(&die.name).map_or("", |d| d.prefix);
+            part.values.maybe(&format!("{prefix}{key}"))
         };
         let blocks = value("breakdown-voltage").or_else(|| value("rated-voltage"))?;
         let mine = shares.iter().filter(|s| s.die.as_deref() == Some(&die.name));

@@ -323,6 +323,8 @@ pub struct Built {
     pub choices: Vec<(&'static str, ChoiceId)>,
     /// Limits to watch, from the part's own data: a name, the probe, lower and upper bound.
     pub limits: Vec<(&'static str, Probe, f64, f64)>,
+    /// Current of a clamp: that it begins to flow is an event.
+    pub clamps: Option<Probe>,
     /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
     pub known: Vec<(&'static str, Probe, f64, f64)>,
 }
@@ -334,6 +336,41 @@ pub fn bad(component: &str, what: impl Into<String>) -> CircuitError {
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
 pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitError>;
+
+/// What a die is: which curves determine what of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DieKind {
+    /// Normally-on junction field-effect transistor.
+    Jfet,
+    /// Insulated-gate field-effect transistor.
+    Mosfet,
+    /// Junction or Schottky diode.
+    Diode,
+}
+
+/// The gate-source voltage at which a die is on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum OnGate {
+    /// This one, V.
+    At(f64),
+    /// That of a parameter.
+    Key(&'static str),
+}
+
+/// A die of a model that parts are made of: what extraction, figures of merit and studies ask instead of the kind.
+#[derive(Clone, Copy, Debug)]
+pub struct DieEntry {
+    /// As in [`Built::dies`].
+    pub name: &'static str,
+    /// What its parameters begin with ("jfet-"); nothing where it is the only one.
+    pub prefix: &'static str,
+    /// What it is.
+    pub is: DieKind,
+    /// Whether it withstands the part's rated voltage.
+    pub blocks: bool,
+    /// Where the gate pin drives it on; `None`: it does not drive it.
+    pub on: Option<OnGate>,
+}
 
 /// One line of the catalogue.
 #[derive(Clone, Copy, Debug)]
@@ -349,11 +386,43 @@ pub struct Entry {
     pub help: &'static str,
     /// Where its equations come from.
     pub source: &'static str,
+    /// Its dies, from the drain's (or anode's) pin on; none of what no part is extracted or compared as.
+    pub dies: &'static [DieEntry],
     /// Puts it into a circuit; takes for granted that pins and values fit, as [`Entry::place`] makes sure.
     pub build: Build,
 }
 
 impl Entry {
+    /// Whether it has a gate, and its pins begin with the drain.
+    pub fn is_switch(&self) -> bool {
+        self.pins.contains(&"gate")
+    }
+
+    /// Whether it conducts one way only, from anode to cathode.
+    pub fn is_diode(&self) -> bool {
+        self.pins.first() == Some(&"anode")
+    }
+
+    /// The die of this name.
+    pub fn die(&self, name: &str) -> Option<&'static DieEntry> {
+        self.dies.iter().find(|d| d.name == name)
+    }
+
+    /// The die that withstands the rated voltage.
+    pub fn blocking(&self) -> Option<&'static DieEntry> {
+        self.dies.iter().find(|d| d.blocks)
+    }
+
+    /// The die that the gate drives.
+    pub fn driven(&self) -> Option<&'static DieEntry> {
+        self.dies.iter().find(|d| d.on.is_some())
+    }
+
+    /// The die whose parameter a key is, and the key without its prefix. Where there is one die, every key is its own.
+    pub fn die_of_key<'k>(&self, key: &'k str) -> Option<(&'static DieEntry, &'k str)> {
+        self.dies.iter().find_map(|d| Some((d, key.strip_prefix(d.prefix)?)))
+    }
+
     /// Puts the model into a circuit under a name: `pins` in the order of the catalogue, `values` in SI units.
     ///
     /// # Errors

@@ -146,8 +146,7 @@ impl AtRest {
         let mut k = 0;
         while k < nodes.len() {
             let here = nodes[k];
-            let resistors =
-                circuit.components.iter().filter(|c| c.kind == "resistor" && c.pins.contains(&here));
+            let resistors = circuit.components.iter().filter(|c| c.is_resistance() && c.pins.contains(&here));
             for &pin in resistors.flat_map(|c| &c.pins) {
                 if pin != GROUND && !nodes.contains(&pin) {
                     nodes.push(pin);

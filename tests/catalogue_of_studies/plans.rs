@@ -35,7 +35,7 @@ fn plan_of(case: &Case) -> String {
         lines.push(format!("{name} = {value}"));
     }
     if let Some(input) = e.inputs.iter().find(|i| i.positional && !files.is_empty()) {
-        lines.push(format!("{} = [{}]", input.key, files.join(", ")));
+        lines.push(format!("{} = [{}]", input.key.name, files.join(", ")));
     }
     let (key, [a, b]) = case.vary;
     // A value of the scenario has its own path.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::cycle::steady::Effort;
-use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, account, estimate, point};
+use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, Load, account, estimate, point};
 use joulestep_models::arrangement::find;
 use joulestep_models::lookup;
 use joulestep_models::model::{Value, Values};
@@ -34,7 +34,7 @@ fn volt_seconds_and_diode_loss_of_the_dead_time() {
         ("switch-resistance", r),
         ("gate-edge", 1e-9),
     ]);
-    let p = point(&leg, td, i, None).expect("a point");
+    let p = point(&leg, td, Load::Constant(i), None).expect("a point");
     let vd = drop_at(i);
     let lost = f * td;
     // With drops of 0.5 V and 1.6 V the same sum is 191.456 V (computed independently).
@@ -109,7 +109,7 @@ fn soft_switching_by_charge_balance() {
         ("gate-edge", 1e-10),
     ]);
     for (share, kind) in [(0.4, Kind::Partial), (0.7, Kind::Partial), (1.1, Kind::Soft)] {
-        let p = point(&leg, share * whole, i, None).unwrap();
+        let p = point(&leg, share * whole, Load::Constant(i), None).unwrap();
         assert_eq!(p.kinds, (kind, Kind::Hard), "{p:?}");
         if share < 1.0 {
             let expected = v - i * r - i * share * whole / (2.0 * c);
@@ -127,11 +127,11 @@ fn cascodes_in_a_leg() {
         parts: BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]),
         given: vec![("gate-resistance", 8.0), ("frequency", 200e3), ("snubber-capacitance", 100e-12)],
     };
-    let charge = estimate(&leg, 400.0, 25.0).unwrap();
-    let q = charge.expect("a part has an output charge");
+    let charges = estimate(&leg, 400.0, 25.0).unwrap();
+    let (q, _) = charges.expect("a part has an output charge");
     assert!((20e-9..2e-6).contains(&q), "{q}");
     for dead in [40e-9, 300e-9] {
-        let p = point(&leg, dead, 20.0, charge).unwrap();
+        let p = point(&leg, dead, Load::Constant(20.0), charges).unwrap();
         println!("{p:?} estimate {}", 2.0 * q / 20.0);
         assert!(p.residual.abs() < 1e-4, "{p:?}");
         assert_eq!(p.kinds.1, Kind::Hard);
@@ -143,4 +143,68 @@ fn cascodes_in_a_leg() {
         // Output charge in it, and recovery of the body diode.
         assert!(p.commutation.0 > 0.8 * q, "{p:?}");
     }
+}
+
+/// The same by symmetry: a current into the leg is one out of it with upper and lower switch, and the poles of the
+/// supply, exchanged.
+#[test]
+fn a_current_into_the_leg_is_the_mirror_of_one_out_of_it() {
+    let leg =
+        ideal(&[("snubber-capacitance", 500e-12), ("snubber-resistance", 0.1), ("switch-resistance", 3.0)]);
+    let [out, into] = [8.0, -8.0].map(|i| point(&leg, 35e-9, Load::Constant(i), None).unwrap());
+    assert_eq!((out.kinds.0, out.kinds.1), (into.kinds.1, into.kinds.0));
+    assert_eq!(into.soft, (into.turned_on_at.1, Kind::Partial));
+    near(into.soft.0, out.soft.0, 2e-3, "voltage of the soft switch");
+    near(into.losses, out.losses, 2e-3, "losses");
+}
+
+/// Half a period of the same leg by closed pieces, the lower switch off from t = 0 on at −I: the node swings up in
+/// L and 2·C about V/2, stays at V and the diode's drop while the current falls to zero, swings back until the upper
+/// turns on, and the current rises until the half period ends. Voltage over the upper when it turns on, and the current
+/// at the end.
+fn half_a_period(v: f64, half: f64, l: f64, c: f64, dead: f64, current: f64) -> (f64, f64) {
+    let omega = (l * 2.0 * c).sqrt().recip();
+    let z = omega * l;
+    let (middle, drop) = (0.5 * v, drop_at(0.0));
+    let node = |t: f64| middle * (1.0 - (omega * t).cos()) + current * z * (omega * t).sin();
+    let up = bisected(0.0, 1.0 / omega, |t| node(t) < v + drop);
+    let left = middle / z * (omega * up).sin() + current * (omega * up).cos();
+    let back = omega * (dead - up - left * l / (middle + drop));
+    let end = (middle + drop) / z * back.sin() + (half - dead) * middle / l;
+    (middle - (middle + drop) * back.cos(), end)
+}
+
+/// Where a condition that holds below ends.
+fn bisected(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    for _ in 0..100 {
+        let middle = 0.5 * (low + high);
+        if holds(middle) { low = middle } else { high = middle }
+    }
+    low
+}
+
+/// A triangle of current from −Î to Î, Î = V·D·(1 − D)/(2·f·L), by volt-seconds: after (1 − D)/(2·f) of dead time, and
+/// half of what the node's swing takes, it is zero and takes the node back (Kirchhoff's laws, solved above).
+#[test]
+fn the_upper_bound_of_soft_switching() {
+    let (v, d, f, l, c) = (400.0, 0.5, 100e3, 50e-6, 500e-12);
+    let leg = ideal(&[
+        ("snubber-capacitance", c),
+        ("snubber-resistance", 0.01),
+        ("switch-resistance", 1e-3),
+        ("choke-resistance", 0.0),
+        ("gate-edge", 1e-9),
+    ]);
+    let bound = (1.0 - d) / (2.0 * f);
+    let at = |dead: f64| point(&leg, dead, Load::Reversing(l), None).unwrap();
+    let early = at(0.3e-6);
+    near(early.current, v * d * (1.0 - d) / (2.0 * f * l), 1e-12, "peak");
+    assert_eq!(early.kinds, (Kind::Soft, Kind::Soft), "{early:?}");
+    assert_eq!(at(0.95 * bound).kinds, (Kind::Soft, Kind::Soft));
+    let dead = 1.1 * bound;
+    let one = |current: f64| half_a_period(v, 0.5 / f, l, c, dead, current);
+    let current = bisected(1.0, 30.0, |i| one(i).1 > i);
+    let late = at(dead);
+    assert_eq!(late.kinds, (Kind::Partial, Kind::Partial), "{late:?}");
+    near(late.soft.0, one(current).0, 5e-3, "voltage after the swing back");
 }

@@ -7,11 +7,12 @@ use std::f64::consts::{PI, TAU};
 use joulestep_engine::circuit::graph::{Circuit, GROUND, NodeId};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::carrier::{self, Carrier};
+use joulestep_engine::control::centred::Lines;
 use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::{Setup, Start};
 use joulestep_models::arrangement::cycle::{Cycle, Search, solve};
-use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, estimate, point};
+use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, Load, estimate, point};
 use joulestep_models::arrangement::find;
 use joulestep_models::capacitances::output_charge;
 use joulestep_models::lookup;
@@ -74,7 +75,8 @@ fn conduction_losses_under_sine_modulation() {
         setup.steps.base = 5e-6;
         let command = setup.board.add_line("command");
         let settings = carrier::Settings {
-            command,
+            lines: Lines { command, complement: None },
+            run: None,
             frequency: carrier_frequency,
             mean: 0.5,
             amplitude: 0.5 * m,
@@ -164,7 +166,8 @@ fn hard_switching_loses_at_least_what_the_output_holds() {
     for name in ["cascode-700v-22m", "mosfet-sic-700v-12m", "mosfet-sj-620v-49m"] {
         let part = shipped(name);
         let held = output_charge(part.entry(), &part.values, &[400.0], 25.0).unwrap()[0];
-        let p = point(&leg(name, &[]), 120e-9, 0.0, Some(held.charge)).unwrap();
+        let p =
+            point(&leg(name, &[]), 120e-9, Load::Constant(0.0), Some((held.charge, held.charge))).unwrap();
         assert_eq!(p.kinds, (Kind::Hard, Kind::Hard));
         assert!(p.turn_on + p.capacitive > 2.0 * held.energy, "{name}: {p:?}");
         assert!(p.losses > held.charge * 400.0, "{name}: {p:?}, Q·V {}", held.charge * 400.0);
@@ -182,11 +185,13 @@ fn soft_switched_cascodes_need_little_dead_time() {
         let leg = leg(name, &[]);
         (estimate(&leg, volts, 25.0).unwrap().unwrap(), leg)
     });
-    assert!(cascode.0 < 0.5 * other.0, "charges {} and {}", cascode.0, other.0);
+    let (q, more) = (cascode.0.0, other.0.0);
+    assert!(q < 0.5 * more, "charges {q} and {more}");
     // Between the two estimates, with the time that gates take: one is soft, the other not yet.
-    let dead = 2.0 * cascode.0 / amperes + 40e-9;
-    let soft = point(&cascode.1, dead, amperes, Some(cascode.0)).unwrap();
-    let not = point(&other.1, dead, amperes, Some(other.0)).unwrap();
+    let dead = 2.0 * q / amperes + 40e-9;
+    let load = Load::Constant(amperes);
+    let soft = point(&cascode.1, dead, load, Some(cascode.0)).unwrap();
+    let not = point(&other.1, dead, load, Some(other.0)).unwrap();
     assert_eq!((soft.kinds.0, not.kinds.0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");
 }
 
@@ -195,8 +200,8 @@ fn soft_switched_cascodes_need_little_dead_time() {
 #[test]
 fn the_integral_diode_of_a_cascode_saves_in_dead_time() {
     let [cascode, other] = ["cascode-700v-22m", "mosfet-sic-700v-12m"].map(|name| {
-        let [short, long] =
-            [200e-9, 400e-9].map(|dead| point(&leg(name, &[]), dead, 20.0, None).unwrap().diode);
+        let [short, long] = [200e-9, 400e-9]
+            .map(|dead| point(&leg(name, &[]), dead, Load::Constant(20.0), None).unwrap().diode);
         // Two dead times a period, of which one is partly taken by the node's swing: what 200 ns more cost, over I·t.
         (long - short) / (20.0 * 2.0 * 200e-9)
     });

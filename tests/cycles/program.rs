@@ -109,10 +109,11 @@ fn the_dead_time_of_a_leg() {
     // The output charge of the part at 400 V and 25 °C.
     let parts = BTreeMap::from([(String::new(), shipped("cascode-700v-22m"))]);
     let leg = joulestep_models::arrangement::dead_time::LegUnderTest { parts, given: Vec::new() };
-    let q = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap().expect("a charge");
+    let charges = joulestep_models::arrangement::dead_time::estimate(&leg, 400.0, 25.0).unwrap();
+    let (q, _) = charges.expect("a charge");
     let balance = value(&found, "estimate");
     assert!((balance - 2.0 * q / 20.0).abs() < 1e-15);
-    let report = format!("supply's voltage: {}.", joulestep_engine::units::people(q, "C"));
+    let report = format!("lower switch {0}, upper {0}.", joulestep_engine::units::people(q, "C"));
     assert!(found["conditions"].as_array().unwrap().iter().any(|c| c.as_str().unwrap().ends_with(&report)));
     // Charge balance alone is a lower bound: gates take their time on top.
     assert!(value(&found, "soft-from") > balance);

@@ -93,9 +93,11 @@ fn a_hostile_study_comes_back_and_is_shown_as_text() {
         command: evil(),
         inputs: Sources { files: vec![(EVIL.into(), format!("{EVIL}\n"))] },
         verdict: Some(Verdict::Fails),
-        answers: vec![Answer {
-            waived: Some(evil()),
-            ..Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL)
+        answers: vec![{
+            let mut answer =
+                Answer::new(evil(), evil(), 1.0, EVIL).limited(Bounds::at_most(0.5), EVIL).remark(EVIL);
+            answer.limited.as_mut().unwrap().limit.waived = Some(evil());
+            answer
         }],
         doubts: vec![evil()],
         notes: vec![evil()],

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use joulestep::diagnostic::Sources;
-use joulestep::judge::{Bounds, End, Limit, Limited};
+use joulestep::judge::Bounds;
 use joulestep::output::answer::Answer;
 use joulestep::output::result::{
     LedgerRow, LedgerTable, Precision, ResultWriter, Summary, WriterOptions, block_length,
@@ -122,12 +122,7 @@ pub fn ledger() -> LedgerTable {
 
 pub fn summary() -> Summary {
     let answer = |name: &str, value, unit: &str| Answer::new(name, format!("the {name}"), value, unit);
-    let limited = |answer: Answer, bounds: Bounds| {
-        let (name, unit) = (answer.name.clone(), answer.unit.clone());
-        let limit = Limit { name, unit, bounds, ..Limit::default() };
-        let limited = Some(Limited { limit, end: End::Only, ..Limited::default() });
-        Answer { limited, ..answer.limited(bounds, "limit") }
-    };
+    let limited = |answer: Answer, bounds: Bounds| answer.limited(bounds, "limit");
     Summary::of(vec![
         limited(answer("peak drain voltage", 731.25, "V"), Bounds::at_most(750.0)),
         limited(answer("hottest junction", 151.0, "degC"), Bounds::at_most(150.0)),

@@ -2,11 +2,10 @@
 
 use std::sync::atomic::AtomicBool;
 
-use crate::batch::errors::estimate;
+use crate::batch::errors::Estimate;
 use crate::batch::row::{Row, Status};
-use crate::batch::subject::Subject;
 use crate::batch::variant::{Once, PlannedBatch};
-use crate::judge::{Computed, Level};
+use crate::judge::{Computed, Level, Number, Uncertainty, errors};
 
 /// A row, and whether its variant ran in lanes beside others.
 #[derive(Clone, Debug)]
@@ -34,8 +33,8 @@ impl PlannedBatch {
             return Some(ran);
         }
         if self.subject.knows_its_errors() {
-            let same = || Ok(ran.computed.clone());
-            ran.row.estimate = Some(estimate(&ran.computed, &[same(), same()], &self.outputs));
+            let own = |n: &Number| if n.value.is_nan() { Uncertainty::Bare } else { n.own.clone() };
+            ran.row.estimate = Some(Estimate::of(&ran.computed.numbers.iter().map(own).collect::<Vec<_>>()));
             return Some(ran);
         }
         let [one, two] = Level::COARSER;
@@ -46,12 +45,12 @@ impl PlannedBatch {
             _ => Err(own.row.error),
         });
         let mut fine = ran.computed.clone();
-        if let ([_, Ok(coarsest)], false) = (&report, matches!(self.subject, Subject::Run)) {
+        if let ([_, Ok(coarsest)], true) = (&report, self.is_study()) {
             // What steps do not show is found where they are coarsest and cost least.
             let known = fine.numbers.iter_mut().zip(&coarsest.numbers);
             known.for_each(|(own, other)| own.further = own.further.max(other.further));
         }
-        ran.row.estimate = Some(estimate(&fine, &report, &self.outputs));
+        ran.row.estimate = Some(Estimate::of(&errors(&fine, &report)));
         Some(ran)
     }
 }

@@ -4,6 +4,9 @@ use std::f64::consts::SQRT_2;
 
 use statrs::function::erf::{erfc, erfc_inv};
 
+use crate::batch::sections::{Lognormal, Normal, Triangular, Uniform};
+use crate::input::keys::shape::Key;
+
 /// The standard normal distribution function, Φ(z) = erfc(−z/√2)/2 (DLMF 7.2, "Error functions").
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * erfc(-z / SQRT_2)
@@ -120,14 +123,15 @@ impl Distribution {
     }
 
     /// Why it is none, if it is none: (key, found, expected).
-    pub fn wrong(&self) -> Option<(&'static str, String, &'static str)> {
+    pub fn wrong(&self) -> Option<(Key, String, &'static str)> {
         let order = |lower: f64, upper: f64| {
-            (lower >= upper)
-                .then(|| ("upper", format!("{upper} is not above `lower`, {lower}"), "a value above `lower`"))
+            (lower >= upper).then(|| {
+                (Uniform::upper, format!("{upper} is not above `lower`, {lower}"), "a value above `lower`")
+            })
         };
         let spread = |deviation: f64| {
             (deviation <= 0.0)
-                .then(|| ("deviation", format!("{deviation} is not above zero"), "a value above zero"))
+                .then(|| (Normal::deviation, format!("{deviation} is not above zero"), "a value above zero"))
         };
         match *self {
             Self::Uniform { lower, upper } => order(lower, upper),
@@ -137,7 +141,7 @@ impl Distribution {
                     let far = ((lower - mean) / deviation) > 37.0 || ((mean - upper) / deviation) > 37.0;
                     far.then(|| {
                         (
-                            "lower",
+                            Uniform::lower,
                             "the bounds hold nothing of the distribution".to_string(),
                             "bounds nearer to the mean",
                         )
@@ -145,11 +149,11 @@ impl Distribution {
                 })
             }
             Self::LogNormal { median, .. } => (median <= 0.0)
-                .then(|| ("median", format!("{median} is not above zero"), "a value above zero")),
+                .then(|| (Lognormal::median, format!("{median} is not above zero"), "a value above zero")),
             Self::Triangular { lower, mode, upper } => order(lower, upper).or_else(|| {
                 (mode < lower || mode > upper).then(|| {
                     (
-                        "mode",
+                        Triangular::mode,
                         format!("{mode} is not between the bounds"),
                         "a value between `lower` and `upper`",
                     )

@@ -13,9 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::batch::plan::Estimated;
 use crate::batch::row::{Column, Row, Status};
 use crate::batch::variant::{Bound, PlannedBatch};
-use crate::judge::{
-    Bounds, Computed, End, Occurrence, Ruling, Uncertainty, Verdict, errors, overall, rule, worst,
-};
+use crate::judge::{Bounds, End, Occurrence, Ruling, Uncertainty, Verdict, overall, rule, worst};
 
 /// The errors of a variant's numbers, in the order of its outputs, as a journal keeps them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -65,29 +63,6 @@ impl Estimate {
         };
         self.kinds.chars().zip(&self.plus_minus).map(one).collect()
     }
-}
-
-/// The errors of a variant's numbers from what it gives as stated and at the two coarser levels.
-pub(super) fn estimate(
-    fine: &Computed,
-    coarser: &[Result<Computed, String>; 2],
-    columns: &[Column],
-) -> Estimate {
-    let mut each = errors(fine, coarser);
-    let value = |at: &Result<Computed, String>, k: usize| {
-        at.as_ref().map_or(f64::NAN, |c| c.numbers.get(k).map_or(f64::NAN, |n| n.value))
-    };
-    for (k, error) in each.iter_mut().enumerate() {
-        // A number that no level has (the let-through of a fault that never came) is nowhere wrong.
-        let none =
-            fine.numbers[k].value.is_nan() && coarser.iter().all(|c| c.is_ok() && value(c, k).is_nan());
-        if columns[k].exact || none {
-            *error = Uncertainty::Bare;
-        } else if error.plus_minus().is_some_and(f64::is_infinite) {
-            *error = Uncertainty::not_estimated("nothing bounds its error");
-        }
-    }
-    Estimate::of(&each)
 }
 
 /// The errors of the columns of outputs.
@@ -222,7 +197,7 @@ pub fn verdict(study: &PlannedBatch, row: &Row, errors: &[Uncertainty]) -> Verdi
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Number;
+    use crate::judge::{Computed, Number, errors};
 
     #[test]
     fn the_largest_of_a_column_counts_and_one_that_is_not_known_leaves_none() {
@@ -240,27 +215,23 @@ mod tests {
     /// Errors ε, 16ε and 256ε give 1.25 ε, as for a single run; what the journal keeps gives the same bits.
     #[test]
     fn estimates_are_those_of_single_runs_and_come_back_to_the_bit() {
+        let exact = |name: &str, value| Number { exact: true, ..Number::plain(name, value) };
         let at = |k: f64| Computed {
             numbers: vec![
                 Number::plain("x", 3.0 + 1e-3 * k),
                 Number::plain("let-through", f64::NAN),
-                Number::plain("ledger.residual", k),
-                Number::plain("ledger.residual-relative", k),
+                exact("ledger.residual", k),
+                exact("ledger.residual-relative", k),
             ],
             ..Computed::default()
         };
-        let columns: Vec<Column> = at(1.0)
-            .numbers
-            .iter()
-            .map(|n| Column { exact: n.name.starts_with("ledger"), name: n.name.clone(), unit: "1".into() })
-            .collect();
-        let report = estimate(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))], &columns);
+        let report = Estimate::of(&errors::<String>(&at(1.0), &[Ok(at(16.0)), Ok(at(256.0))]));
         let each = report.each();
         assert!((each[0].plus_minus().unwrap() / 1.25e-3 - 1.0).abs() < 1e-6, "{each:?}");
         assert_eq!(each[1..], [Uncertainty::Bare, Uncertainty::Bare, Uncertainty::Bare]);
         let back: Estimate = serde_json::from_str(&serde_json::to_string(&report).unwrap()).unwrap();
         assert!(back == report && back.fits(4) && !back.fits(3));
-        let report = estimate(&at(1.0), &[Ok(at(16.0)), Err("it failed".into())], &columns);
+        let report = Estimate::of(&errors(&at(1.0), &[Ok(at(16.0)), Err("it failed")]));
         assert!(matches!(&report.each()[0], Uncertainty::NotEstimated { why } if why.contains("it failed")));
     }
 }

@@ -11,11 +11,11 @@ use joulestep_engine::run::abreast::{Abreast, Over, Seating};
 use joulestep_engine::run::time_loop::{Ended, Run};
 
 use crate::batch::alone::Ran;
-use crate::batch::errors::estimate;
+use crate::batch::errors::Estimate;
 use crate::batch::measure::Measures;
 use crate::batch::row::Status;
 use crate::batch::variant::{Begun, Once, PlannedBatch};
-use crate::judge::{Computed, Level};
+use crate::judge::{Computed, Level, errors};
 use crate::output::account::Facts;
 
 /// Variants that wait at most for lanes of their own kind, in lanes.
@@ -281,7 +281,7 @@ impl<'a, K: DeviceLanes> Crew<'a, K> {
         if self.unfinished[at].coarser.iter().all(Option::is_some) {
             let Unfinished { mut ran, coarser } = self.unfinished.swap_remove(at);
             let coarser = coarser.map(|one| one.unwrap_or_else(|| Err(String::new())));
-            ran.row.estimate = Some(estimate(&ran.computed, &coarser, &self.study.outputs));
+            ran.row.estimate = Some(Estimate::of(&errors(&ran.computed, &coarser)));
             (self.done)(ran);
         }
     }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::batch::distribution::Distribution;
+use crate::batch::sections::save::Which;
 use crate::input::parameter_path::ParameterPath;
 
 /// A plan.
@@ -27,7 +28,7 @@ pub struct Plan {
     /// The search.
     pub search: Option<Search>,
     /// Variants whose waveforms are kept.
-    pub keep: Vec<Keep>,
+    pub keep: Vec<Which>,
 }
 
 /// Variants whose errors are estimated.
@@ -162,43 +163,6 @@ pub enum Measured {
         /// Allowed distance.
         band: f64,
     },
-}
-
-/// Variants whose waveforms are kept.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Keep {
-    /// Nearest to a limit or farthest beyond it.
-    Worst {
-        /// Name of the limit.
-        limit: String,
-        /// How many.
-        count: usize,
-    },
-    /// Farthest from a limit.
-    Best {
-        /// Name of the limit.
-        limit: String,
-        /// How many.
-        count: usize,
-    },
-    /// Of the largest values of an output.
-    Highest {
-        /// Name of its column.
-        output: String,
-        /// How many.
-        count: usize,
-    },
-    /// Of the least values of an output.
-    Lowest {
-        /// Name of its column.
-        output: String,
-        /// How many.
-        count: usize,
-    },
-    /// Every n-th, from number 0 on.
-    Every(usize),
-    /// These numbers.
-    Listed(Vec<usize>),
 }
 
 /// A search.

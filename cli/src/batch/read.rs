@@ -15,11 +15,11 @@ use crate::batch::order::LANES;
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::row::Column;
 use crate::batch::sample::MOST_DIMENSIONS;
-use crate::batch::sections::{MOST_VARIANTS, plan};
+use crate::batch::sections::{self, Drawn, Listed, MOST_VARIANTS, Sampled, Vary, plan};
 use crate::diagnostic::{Diagnostic, Refusal, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
-use crate::input::keys::fields::Fields;
+use crate::input::keys::fields::{Fields, Named, Typed};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{self, RawTable};
 use crate::input::keys::shape::quantity;
@@ -113,33 +113,25 @@ impl Read<'_> {
     }
 
     fn plan(&mut self, f: &Fields, path: &Path, open: Open<'_>) -> Option<Plan> {
-        let sampling_table = f.table("sampling")?;
-        let sampling = sampling(sampling_table)?;
-        let listed = match (sampling, sampling_table.text("file")) {
-            (Sampling::List, Some(file)) => {
-                let file = beside(path, file);
-                let span = sampling_table.span_of("file").clone();
+        let tables = sections::Plan::read(f)?;
+        let sampled = sections::Sampling::read(&tables.sampling)?.kind;
+        let sampling = sampling(&sampled)?;
+        let listed = match &sampled {
+            Sampled::List(Listed { file: Named { name, span } }) => {
+                let file = beside(path, name);
                 match open(&file) {
                     Ok(text) => match list::read(&text) {
                         Ok(list) => Some((file, list)),
                         Err(error) => {
-                            self.report(
-                                &span,
-                                "sampling.file",
-                                format!("{}: {error}", file.display()),
-                                "a CSV or Parquet file",
-                            );
+                            let found = format!("{}: {error}", file.display());
+                            self.report(span, "sampling.file", found, "a CSV or Parquet file");
                             None
                         }
                     },
                     Err(error) => {
                         let found = format!("cannot read `{}`: {}", file.display(), reason(&error));
-                        self.report(
-                            &span,
-                            "sampling.file",
-                            found,
-                            "the path of a CSV or Parquet file, relative to this file",
-                        );
+                        let expected = "the path of a CSV or Parquet file, relative to this file";
+                        self.report(span, "sampling.file", found, expected);
                         None
                     }
                 }
@@ -147,68 +139,77 @@ impl Read<'_> {
             _ => None,
         };
         let mut inputs = Vec::new();
-        for table in f.tables("vary") {
+        for table in &tables.vary {
             inputs.extend(self.input(
                 table,
                 sampling,
                 listed.as_ref().map(|(path, list)| (path.as_path(), list)),
             ));
         }
-        if f.tables("vary").is_empty() {
-            self.report(f.span_of("vary"), "vary", "nothing is varied", "at least one [[vary]]");
+        if tables.vary.is_empty() {
+            self.report(
+                f.span_of(sections::Plan::vary),
+                "vary",
+                "nothing is varied",
+                "at least one [[vary]]",
+            );
         }
         if matches!(sampling, Sampling::SobolSequence { .. } | Sampling::Sensitivity { .. })
             && 2 * inputs.len() > MOST_DIMENSIONS
         {
             self.report(
-                f.span_of("vary"),
+                f.span_of(sections::Plan::vary),
                 "vary",
                 format!("{} values", inputs.len()),
                 "at most 500 with a Sobol sequence",
             );
         }
-        let correlation = self.correlation(f, &inputs, sampling);
+        let correlation = self.correlation(&tables.correlation, &inputs, sampling);
         self.fits(f);
-        let measures: Vec<_> = f.tables("output").iter().filter_map(|t| self.measure(t)).collect();
-        let keep: Vec<_> = f.tables("keep").iter().filter_map(|t| self.keep(t)).collect();
-        let search = f.table("search").and_then(|t| self.search(t));
-        self.unique(f);
+        let measures: Vec<_> = tables.output.iter().filter_map(|t| self.measure(t)).collect();
+        let keep: Vec<_> = tables.keep.iter().filter_map(|t| self.keep(t)).collect();
+        let search = tables.search.as_ref().and_then(|t| self.search(t));
+        self.unique(tables.vary.iter().chain(&tables.search).chain(&tables.output));
         let plan = Plan {
-            title: f.text("title").unwrap_or("").to_string(),
-            scenario: f.text("scenario").map(|named| beside(path, named)),
+            title: tables.title.map_or(String::new(), |title| title.name),
+            scenario: tables.scenario.map(|named| beside(path, &named.name)),
             sampling,
-            lanes: self.lanes(f),
-            estimate: f.text("estimate").map_or_else(Estimated::default, Estimated::of_word),
+            lanes: tables.lanes.and_then(|lanes| self.lanes(f, lanes)),
+            estimate: tables.estimate.map_or_else(Estimated::default, |word| Estimated::of_word(&word)),
             inputs,
             correlation,
             measures,
             search,
             keep,
         };
-        self.kept_outputs(f, &plan);
+        self.kept_outputs(&tables.keep, &plan);
         if plan.count().is_none_or(|n| n as u64 > MOST_VARIANTS as u64 || n == 0)
             && self.diagnostics.is_empty()
         {
             let found = plan.count().map_or_else(|| "no end of variants".into(), |n| format!("{n} variants"));
-            self.report(f.span_of("sampling"), "sampling", found, format!("1 to {MOST_VARIANTS} variants"));
+            self.report(
+                f.span_of(sections::Plan::sampling),
+                "sampling",
+                found,
+                format!("1 to {MOST_VARIANTS} variants"),
+            );
         }
         Some(plan)
     }
 
-    fn lanes(&mut self, f: &Fields) -> Option<usize> {
-        let lanes = usize::try_from(f.whole("lanes")?).ok()?;
+    fn lanes(&mut self, f: &Fields, lanes: i64) -> Option<usize> {
+        let lanes = usize::try_from(lanes).ok()?;
         if !LANES.contains(&lanes) {
-            self.diagnostics.push(f.wrong("lanes", format!("{lanes} lanes"), "1, 4 or 8"));
+            self.diagnostics.push(f.wrong(sections::Plan::lanes, format!("{lanes} lanes"), "1, 4 or 8"));
         }
         Some(lanes)
     }
 
-    fn parameter(&mut self, f: &Fields) -> Option<ParameterPath> {
-        let path = f.text("value")?;
-        match ParameterPath::find(path, &self.against.context) {
+    fn parameter(&mut self, f: &Fields, value: &Named) -> Option<ParameterPath> {
+        match ParameterPath::find(&value.name, &self.against.context) {
             Ok(parameter) => Some(parameter),
-            Err((found, expected, hint)) => {
-                self.wrong_path(f.span_of("value"), f.key("value"), (found, expected, hint));
+            Err(error) => {
+                self.wrong_path(&value.span, f.key(Vary::value), error);
                 None
             }
         }
@@ -229,35 +230,39 @@ impl Read<'_> {
         }
     }
 
-    fn measured(&mut self, f: &Fields, key: &str, unit: &str) -> Option<f64> {
-        self.value(f.span_of(key), f.key(key), f.measure(key)?, unit)
+    fn measured(&mut self, typed: &Typed, unit: &str) -> Option<f64> {
+        self.value(&typed.span, typed.key.clone(), typed.text(), unit)
     }
 
     /// Columns and paths are used once.
-    fn unique(&mut self, f: &Fields) {
-        let tables = f.tables("vary").iter().chain(f.table("search")).chain(f.tables("output"));
+    fn unique<'f>(&mut self, tables: impl Iterator<Item = &'f Fields>) {
         let (mut names, mut paths) = (BTreeSet::new(), BTreeSet::new());
         for table in tables {
-            let path = table.text("value");
-            let name = table.text("name").or(path);
-            if path.is_some_and(|p| !paths.insert(p.to_string())) {
-                self.diagnostics.push(table.wrong("value", "varied twice", "a value varied once"));
-            } else if name.is_some_and(|n| !names.insert(n.to_string())) {
-                self.diagnostics.push(table.wrong("name", "a name used twice", "a name used once"));
+            let path: Option<String> = table.get(Vary::value);
+            let name = table.get(Vary::name).or_else(|| path.clone());
+            if path.is_some_and(|p| !paths.insert(p)) {
+                self.diagnostics.push(table.wrong(Vary::value, "varied twice", "a value varied once"));
+            } else if name.is_some_and(|n| !names.insert(n)) {
+                self.diagnostics.push(table.wrong(Vary::name, "a name used twice", "a name used once"));
             }
         }
     }
 }
 
-fn sampling(f: &Fields) -> Option<Sampling> {
-    let whole = |key: &str| f.whole(key).and_then(|n| usize::try_from(n).ok());
-    let seed = f.whole("seed").map_or(1, |s| s as u64);
-    Some(match f.kind.as_str() {
-        "grid" => Sampling::Grid,
-        "list" => Sampling::List,
-        "monte-carlo" => Sampling::MonteCarlo { variants: whole("variants")?, seed },
-        "latin-hypercube" => Sampling::LatinHypercube { variants: whole("variants")?, seed },
-        "sobol-sequence" => Sampling::SobolSequence { variants: whole("variants")?, seed },
-        _ => Sampling::Sensitivity { base: whole("base")?, seed },
+fn sampling(sampled: &Sampled) -> Option<Sampling> {
+    let drawn = |d: &Drawn| Some((usize::try_from(d.variants).ok()?, d.seed as u64));
+    Some(match sampled {
+        Sampled::Grid => Sampling::Grid,
+        Sampled::List(_) => Sampling::List,
+        Sampled::MonteCarlo(d) => drawn(d).map(|(variants, seed)| Sampling::MonteCarlo { variants, seed })?,
+        Sampled::LatinHypercube(d) => {
+            drawn(d).map(|(variants, seed)| Sampling::LatinHypercube { variants, seed })?
+        }
+        Sampled::SobolSequence(d) => {
+            drawn(d).map(|(variants, seed)| Sampling::SobolSequence { variants, seed })?
+        }
+        Sampled::Sensitivity(m) => {
+            Sampling::Sensitivity { base: usize::try_from(m.base).ok()?, seed: m.seed as u64 }
+        }
     })
 }

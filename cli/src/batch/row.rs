@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::batch::errors::Estimate;
 use crate::batch::plan::{Plan, Search};
 use crate::batch::variant::{Bound, Once, PlannedBatch};
-use crate::judge::{Bounds, Computed, Number, Occurrence, Uncertainty};
+use crate::judge::{Bounds, Computed, Number, Occurrence};
 use crate::output::answer::{Outcome, Study};
 use crate::output::result::Verdict;
 
@@ -196,18 +196,13 @@ impl PlannedBatch {
             };
             numbers.push((*number).clone());
         }
-        // An error that the study knows by itself adds to what coarser computations show.
         let answers = || study.answers.iter().filter(|a| !a.exact);
         let answer = |column: usize| answers().find(|a| a.name == self.outputs[column].name);
-        for a in answers().filter(|a| a.error != Uncertainty::Bare) {
-            let own = numbers.iter_mut().find(|n| n.name == a.name);
-            own.into_iter().for_each(|n| n.further += a.error.plus_minus().unwrap_or(0.0));
-        }
         let bounds = |(k, limit): (usize, &Bound)| {
             of_plan.get(k).copied().unwrap_or_else(|| {
                 let (least, largest) = (answer(limit.columns.0), answer(limit.columns.1));
-                let lower = least.map_or(f64::NEG_INFINITY, |a| a.bounds.lower);
-                Bounds { lower, upper: largest.map_or(f64::INFINITY, |a| a.bounds.upper) }
+                let lower = least.map_or(f64::NEG_INFINITY, |a| a.bounds().lower);
+                Bounds { lower, upper: largest.map_or(f64::INFINITY, |a| a.bounds().upper) }
             })
         };
         let bounds: Vec<Bounds> = self.limits.iter().enumerate().map(bounds).collect();
@@ -228,7 +223,7 @@ impl PlannedBatch {
             row.bounds = bounds.iter().flat_map(|b| [b.lower, b.upper]).collect();
         }
         row.doubts = study.doubts.join("; ");
-        row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds.is_none());
+        row.out_of_range = study.answers.iter().any(|a| !a.known && !a.bounds().is_none());
         row.stalled = study.computation.stalled;
         row.open = open;
         Once { row, kept, computed: Computed { numbers, ..computed } }

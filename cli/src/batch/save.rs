@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use crate::batch::errors::Errors;
-use crate::batch::plan::Keep;
 use crate::batch::row::{Row, Status};
+use crate::batch::sections::save::Which;
 use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Sources;
 use crate::judge::{Bounds, Number, Uncertainty};
@@ -60,12 +60,15 @@ pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<u
     let mut all = BTreeSet::new();
     for keep in &study.plan.keep {
         all.extend(match keep {
-            Keep::Worst { limit, count } => ranked(&|r| margin(limit, r), *count),
-            Keep::Best { limit, count } => ranked(&|r| -margin(limit, r), *count),
-            Keep::Highest { output: name, count } => ranked(&|r| -output(name, r), *count),
-            Keep::Lowest { output: name, count } => ranked(&|r| output(name, r), *count),
-            Keep::Every(step) => rows.keys().copied().filter(|v| v % step == 0).filter(|v| done(v)).collect(),
-            Keep::Listed(variants) => variants.iter().copied().filter(|v| done(v)).collect(),
+            Which::Worst(w) => ranked(&|r| margin(&w.limit.name, r), w.count as usize),
+            Which::Best(w) => ranked(&|r| -margin(&w.limit.name, r), w.count as usize),
+            Which::Highest(w) => ranked(&|r| -output(&w.output.name, r), w.count as usize),
+            Which::Lowest(w) => ranked(&|r| output(&w.output.name, r), w.count as usize),
+            Which::Every(every) => {
+                let nth = |v: &usize| v % every.step as usize == 0;
+                rows.keys().copied().filter(nth).filter(|v| done(v)).collect()
+            }
+            Which::Listed(these) => these.variants.iter().map(|x| *x as usize).filter(|v| done(v)).collect(),
         });
     }
     Some(all.into_iter().collect())

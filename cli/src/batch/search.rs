@@ -7,6 +7,7 @@ use crate::batch::plan::Search;
 use crate::batch::row::Status;
 use crate::input::parameter_path::ParameterPath;
 use crate::judge::Level;
+use crate::output::answer::Estimation;
 
 /// Most halvings of a search: a double has no more bits.
 const MOST_HALVINGS: usize = 60;
@@ -17,20 +18,22 @@ impl PlannedBatch {
         &'a self,
         search: &'a Search,
         mut settings: Vec<(&'a ParameterPath, f64)>,
-        level: Level,
+        (level, estimation): (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Once> {
         settings.push((&search.parameter, f64::NAN));
-        let mut at = |x: f64| {
+        let mut at = |x: f64, how| {
             if let Some(last) = settings.last_mut() {
                 last.1 = x;
             }
-            self.once(&settings, level, stop)
+            self.once(&settings, (level, how), stop)
         };
+        // Errors that levels do not show are asked for where it ends.
+        let none = Estimation::None;
         let (mut low, mut high) = search.ends;
-        let mut best = at(low)?;
+        let mut best = at(low, none)?;
         let Some(kept_low) = best.kept else { return Some(best) };
-        let other = at(high)?;
+        let other = at(high, none)?;
         let Some(kept_high) = other.kept else { return Some(other) };
         if kept_low == kept_high {
             let what = if kept_low { "kept" } else { "exceeded" };
@@ -49,7 +52,7 @@ impl PlannedBatch {
             if middle <= low || middle >= high {
                 break;
             }
-            let there = at(middle)?;
+            let there = at(middle, none)?;
             let Some(kept) = there.kept else { return Some(there) };
             if kept == kept_low {
                 low = middle;
@@ -60,12 +63,15 @@ impl PlannedBatch {
                 best = there;
             }
         }
-        let at = if kept_low { low } else { high };
+        let end = if kept_low { low } else { high };
+        if estimation != none && self.is_study() {
+            best = at(end, estimation)?;
+        }
         if let Some(found) = best.row.outputs.first_mut() {
-            *found = at;
+            *found = end;
         }
         if let Some(number) = best.computed.numbers.first_mut() {
-            (number.value, number.further) = (at, high - low);
+            (number.value, number.further) = (end, high - low);
         }
         Some(best)
     }

@@ -19,9 +19,11 @@ use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
 use crate::batch::row::{self, Column, Row, Status};
+use crate::batch::sections;
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
+use crate::input::keys::fields::Named;
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::RawTable;
 use crate::input::parameter_path::{ParameterPath, PathContext};
@@ -29,6 +31,7 @@ use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Bounds, Computed, End, Level, Limit, Uncertainty};
 use crate::output::account::{Account, Facts, Outcome};
+use crate::output::answer::Estimation;
 use crate::study::run::{self, Built};
 
 /// A plan with its scenario, ready to run any of its variants.
@@ -201,12 +204,12 @@ impl PlannedBatch {
         let plan_file = open_plan(path, &remember).map_err(unread)?;
         let reductions = Reductions::default();
         // `scenario` in the plan, or in the table of the study `run`.
-        let of_study = plan_file.fields.table(run::STUDY.section.name);
+        let of_study = plan_file.fields.under(run::STUDY.section.name).first();
         let of_study =
-            of_study.and_then(|run| run.texts("scenario").first()).map(|named| named.name.as_str());
-        let scenario = plan_file.fields.text("scenario").or(of_study);
+            of_study.and_then(|f| f.get::<Vec<Named>>(run::STUDY.inputs[0].key)?.into_iter().next());
+        let scenario = plan_file.fields.get(sections::Plan::scenario).or(of_study);
         let (root, loaded, subject, plan, (outputs, limits)) = match scenario {
-            Some(named) => run_of(&plan_file, &beside(path, named), &reductions, &remember)?,
+            Some(Named { name, .. }) => run_of(&plan_file, &beside(path, &name), &reductions, &remember)?,
             None => study_of(&plan_file, &remember)?,
         };
         let files = files.into_inner();
@@ -238,6 +241,11 @@ impl PlannedBatch {
         self.lanes > 1 && self.plan.search.is_none() && matches!(self.subject, Subject::Run)
     }
 
+    /// Whether a study is varied, no run.
+    pub(super) fn is_study(&self) -> bool {
+        !matches!(self.subject, Subject::Run)
+    }
+
     /// Number of variants.
     pub fn count(&self) -> usize {
         self.values.len() / self.plan.inputs.len().max(1)
@@ -258,9 +266,11 @@ impl PlannedBatch {
     /// The same, as coarse as a level.
     pub(super) fn run_at(&self, variant: usize, level: Level, stop: &AtomicBool) -> Option<Once> {
         let settings = self.settings(variant);
+        let due = self.plan.estimate.includes(variant);
+        let how = (level, if due { Estimation::Coarser } else { Estimation::None });
         let run = || match &self.plan.search {
-            None => self.once(&settings, level, stop),
-            Some(search) => self.search(search, settings.clone(), level, stop),
+            None => self.once(&settings, how, stop),
+            Some(search) => self.search(search, settings.clone(), how, stop),
         };
         let outcome = catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| {
             Some(self.without(Status::Broken, "the program failed in this variant; please report it".into()))
@@ -318,16 +328,16 @@ impl PlannedBatch {
     pub(super) fn once(
         &self,
         settings: &[(&ParameterPath, f64)],
-        level: Level,
+        how: (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Once> {
-        if !matches!(self.subject, Subject::Run) {
-            return match self.subject.once(&self.root, settings, &self.outputs, level, stop)? {
+        if self.is_study() {
+            return match self.subject.once(&self.root, settings, &self.outputs, how, stop)? {
                 Ok((study, limits)) => Some(self.row(&study, &limits, &[])),
                 Err((status, why)) => Some(self.without(status, why)),
             };
         }
-        match self.begun(settings, level, stop) {
+        match self.begun(settings, how.0, stop) {
             Ok(mut begun) => {
                 let ended = begun.run.advance(begun.facts.end, &mut begun.measures);
                 self.ended(begun, ended)

@@ -58,8 +58,6 @@ pub fn check(args: &CheckArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
         let parts: Vec<String> =
             counts.iter().filter(|c| c.1 > 0).map(|(name, n)| format!("{n} {name}")).collect();
         writeln!(streams.out, "{}: valid; {}", args.scenario.display(), parts.join(", "))?;
-    }
-    if !args.json {
         for note in &ready.judging.notes {
             let waived = note.waived.as_ref().map_or(String::new(), |why| format!(" (waived: {why})"));
             writeln!(streams.out, "note: {}{}", printable(&note.text), printable(&waived))?;

@@ -79,7 +79,7 @@ impl Entry {
     /// The argument of a key; tables and pairs stand in plans only.
     pub(super) fn argument(&self, key: &Key) -> Option<Arg> {
         let mut arg = Arg::new(key.name).required(key.required);
-        if let Some(input) = self.inputs.iter().find(|i| i.key == key.name) {
+        if let Some(input) = self.inputs.iter().find(|i| i.key.name == key.name) {
             let many = input.count == Count::Many;
             arg = arg.help(capital(key.help)).action(ArgAction::Append);
             return Some(match (input.positional, many) {

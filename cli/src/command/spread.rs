@@ -268,8 +268,9 @@ impl<'a> Spreading<'a> {
     /// to its bound, by the shortest way (the most probable such point of normal inputs).
     fn far(&self, study: &Study, moved: &[Moved]) -> Vec<Vec<f64>> {
         let mut all: Vec<Vec<f64>> = Vec::new();
-        for (k, a) in study.answers.iter().enumerate().filter(|(_, a)| a.waived.is_none()) {
-            let sides = [(-1.0, Bounds::at_least(a.bounds.lower)), (1.0, Bounds::at_most(a.bounds.upper))];
+        for (k, a) in study.answers.iter().enumerate().filter(|(_, a)| a.waived().is_none()) {
+            let own = a.bounds();
+            let sides = [(-1.0, Bounds::at_least(own.lower)), (1.0, Bounds::at_most(own.upper))];
             for (sign, bounds) in sides {
                 let d = differences(moved, k);
                 let deviation = variance(&d, &self.correlation).sqrt();

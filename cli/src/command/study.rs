@@ -141,7 +141,7 @@ impl Entry {
         let mut text = String::new();
         let mut entries = Vec::new();
         let mut add = |key: &Key, value: &dyn Fn(&str) -> Raw, words: &[String], list: bool| {
-            let named = self.inputs.iter().any(|i| i.key == key.name && i.positional);
+            let named = self.inputs.iter().any(|i| i.key.name == key.name && i.positional);
             if !named {
                 text.push_str(&format!("--{}", key.name));
             }

@@ -4,8 +4,6 @@ pub mod sections;
 
 mod resolved;
 
-use std::collections::BTreeMap;
-
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::{Package, shipped};
 
@@ -78,12 +76,7 @@ fn convert(file: FileId, sources: &Sources, diagnostics: &mut Vec<Diagnostic>) -
     }
     let none = |_: &Span, _: &str| None;
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &none, diagnostics: Vec::new() };
-    let empty = Fields {
-        span: table.span.clone(),
-        path: String::new(),
-        kind: String::new(),
-        values: BTreeMap::new(),
-    };
+    let empty = Fields::empty(&table.span, String::new(), String::new());
     let root = conform.against(&table, sections::PACKAGE.keys, "a package", empty);
     if !conform.diagnostics.is_empty() {
         diagnostics.append(&mut conform.diagnostics);

@@ -3,7 +3,7 @@
 
 use joulestep_engine::units::{bare_in, in_unit, parse_quantity, parse_unit};
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::Value;
+use joulestep_models::model::{Entry, Value};
 
 use crate::diagnostic::nearest;
 use crate::input::keys::conform::one_of;
@@ -234,10 +234,10 @@ fn keys(table: &RawTable, section: &Section, context: &PathContext<'_>) -> Vec<K
         }
         Kinds::Part(tables) => {
             let entry = catalogue().iter().find(|e| Some(e.kind) == word("kind"));
-            let of = |e: &'static joulestep_models::model::Entry, name: &'static str, help: &'static str| {
-                Key::may(name, Form::Parameters(e.kind, e.params), help)
-            };
-            keys.extend(entry.into_iter().flat_map(|e| tables.iter().map(move |t| of(e, t.0, t.2))));
+            let of = |e: &'static Entry| Form::Parameters(e.kind, e.params);
+            keys.extend(
+                entry.into_iter().flat_map(|e| tables.iter().map(move |t| Key { form: of(e), ..*t })),
+            );
         }
         Kinds::None => {}
     }

@@ -3,6 +3,9 @@
 use joulestep_engine::units::people_digits;
 use serde::Serialize;
 
+/// What an error counts where computations do not show their full order.
+pub(super) const CAUTION: f64 = 3.0;
+
 /// How far a number may be from what its equations and models say, in the number's unit (K for a temperature).
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
@@ -52,6 +55,21 @@ impl Uncertainty {
             Self::Within { plus_minus } => Self::Within { plus_minus: plus_minus + further },
             Self::NotConverging { plus_minus } => Self::NotConverging { plus_minus: plus_minus + further },
             other => other,
+        }
+    }
+
+    /// The error of a number that has this one by itself and that one by computations at other levels: they add; where its
+    /// own is unknown, so is the sum, and where that does not converge, the other counts three times.
+    pub fn beside(&self, found: Self) -> Self {
+        match (self, found.plus_minus()) {
+            (_, Some(x)) if x.is_infinite() => Self::not_estimated("nothing bounds its error"),
+            (Self::Bare, _) => found,
+            (Self::Within { plus_minus }, _) => found.plus(*plus_minus),
+            (Self::NotConverging { plus_minus }, Some(more)) => {
+                Self::NotConverging { plus_minus: plus_minus + CAUTION * more }
+            }
+            (Self::NotConverging { .. }, None) => found,
+            (Self::NotEstimated { .. }, _) => self.clone(),
         }
     }
 

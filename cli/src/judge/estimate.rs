@@ -15,7 +15,7 @@
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::setup::Setup;
 
-use super::error::Uncertainty;
+use super::error::{CAUTION, Uncertainty};
 
 /// Factor of safety of the grid convergence index for three grids (Roache).
 const SAFETY: f64 = 1.25;
@@ -23,8 +23,6 @@ const SAFETY: f64 = 1.25;
 const CONVERGES: f64 = 1.3;
 /// The largest ratio that is believed: that of the bounds.
 const RATIO: f64 = 16.0;
-/// What runs that do not converge are given, in the larger of their differences.
-const CAUTION: f64 = 3.0;
 /// Share of a value that no estimate goes below.
 pub const ROUNDING: f64 = 1e-12;
 
@@ -97,8 +95,12 @@ pub struct Number {
     pub missed: f64,
     /// Errors that are known otherwise (mesh, coupling of heat, leaps), ±; they add.
     pub further: f64,
+    /// What the computation knows of its error by itself.
+    pub own: Uncertainty,
     /// Whether it is a count: exact where all levels count alike.
     pub counted: bool,
+    /// Whether other levels tell nothing of it: it is an error itself, say.
+    pub exact: bool,
 }
 
 impl Number {
@@ -161,8 +163,19 @@ pub fn coarser<E: Send>(at: impl Fn(Level) -> Result<Computed, E> + Sync) -> [Re
     [coarse, coarsest]
 }
 
-/// The error of every number of `fine`, in its order, from two coarser computations.
+/// The error of every number of `fine`, in its order, from two coarser computations and what it knows by itself.
 pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) -> Vec<Uncertainty> {
+    let found = by_levels(fine, coarser);
+    let each = fine.numbers.iter().zip(found).map(|(number, found)| match number {
+        n if n.exact => n.own.clone(),
+        // A time without end, or no number at all.
+        n if !n.value.is_finite() => Uncertainty::Bare,
+        n => n.own.beside(found),
+    });
+    each.collect()
+}
+
+fn by_levels<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) -> Vec<Uncertainty> {
     let all = |why: String| vec![Uncertainty::NotEstimated { why }; fine.numbers.len()];
     let [coarse, coarsest] = match coarser {
         [Ok(coarse), Ok(coarsest)] => [coarse, coarsest],
@@ -183,10 +196,6 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
             return Uncertainty::not_estimated("a coarser run has other numbers");
         }
         let with = |n: &Number| n.value + n.missed;
-        // What happens at no level is nowhere wrong.
-        if [number, a, b].iter().all(|n| n.value.is_nan()) {
-            return Uncertainty::Bare;
-        }
         if number.counted && [a, b].iter().all(|n| n.value == number.value) {
             return Uncertainty::within(0.0);
         }
@@ -271,8 +280,7 @@ mod tests {
 
     #[test]
     fn what_is_missed_and_known_otherwise_adds() {
-        let number =
-            |value, missed, further| Number { name: "x".into(), value, missed, further, counted: false };
+        let number = |value, missed, further| Number { missed, further, ..Number::plain("x", value) };
         let computed = |n| Computed { numbers: vec![n], ..Computed::default() };
         let fine = computed(number(10.0, 0.5, 0.25));
         let others: [Result<_, String>; 2] =

@@ -296,9 +296,26 @@ pub struct Limited {
     pub end: End,
     /// Whether what it speaks of happened.
     pub occurrence: Occurrence,
+    /// What else than a limit or a rating sets it, in a word: the name of an option.
+    pub by: String,
 }
 
 impl Limited {
+    /// The limit of a run on a number that it bounds.
+    pub fn of(limit: &Limit, end: End, occurrence: Occurrence) -> Self {
+        Self { limit: limit.clone(), end, occurrence, by: String::new() }
+    }
+
+    /// What sets it, in a word: "rating", "limit", the name of an option.
+    pub fn sets(&self) -> &str {
+        if self.by.is_empty() { self.limit.set_by.sets() } else { &self.by }
+    }
+
+    /// What of a run it bounds and whether that happened, as files write it; empty where it bounds no run.
+    pub fn words(&self) -> [&'static str; 2] {
+        if self.end == End::Only { [""; 2] } else { [self.limit.of.word(), self.occurrence.word()] }
+    }
+
     /// The most that a quantity may be.
     pub fn at_most(name: &str, unit: &str, most: f64) -> Self {
         Self::one_sided(name, unit, End::Largest, Bounds::at_most(most))
@@ -316,7 +333,7 @@ impl Limited {
 
     fn one_sided(name: &str, unit: &str, end: End, bounds: Bounds) -> Self {
         let limit = Limit { name: name.into(), unit: unit.into(), bounds, ..Limit::default() };
-        Self { limit, end, occurrence: Occurrence::Happened }
+        Self { limit, end, ..Self::default() }
     }
 }
 

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::{Context, Entry, Input, Question, StudyError};
 use crate::diagnostic::nearest;
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::keys::words::one_of;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};
@@ -26,35 +26,33 @@ pub static STUDY: Entry = Entry {
            in parallel carry a direct current. Every number is the part's own model's, under conditions that are printed.",
     examples: "joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n\
                joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg",
-    inputs: &[Input::PARTS],
+    inputs: &[Input::parts(Asked::part)],
     refines: "",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "compare",
-    help: "Compare parts by their figures of merit, at 25 degC and at a working temperature",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
-        may "reference": Form::Text, "the part that has 1 in every figure; without it the first one";
-        may "temperature": Form::Quantity("degC", Any), "working junction temperature, beside 25 degC", or 125.0;
-        may "voltage": Form::Quantity("V", Positive),
-            "blocking voltage for output charge and energy, gate charge and recovery", or 400.0;
-        may "rate": Form::Quantity("A/s", Positive),
-            "rate at which the diode's current falls in the recovery", or 1e9;
-        may "test-current": Form::Quantity("A", Positive),
-            "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die";
-        may "gate-on": Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
-        may "gate-off": Form::Quantity("V", Any), "gate-source voltage that turns off", or 0.0;
-        may "current": Form::Quantity("A", Positive), "direct current that devices in parallel have to carry";
-        may "heatsink": Form::Quantity("degC", Any), "temperature of their heatsink";
-        may "interface": Form::Quantity("K/W", NotNegative),
-            "thermal resistance from each case to the heatsink", or 0.0;
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "compare":
+        "Compare parts by their figures of merit, at 25 degC and at a working temperature";
+    need part: Files, "shipped parts by name, or part files ending in .toml";
+    may reference: Text, "the part that has 1 in every figure; without it the first one";
+    may temperature: Quantity("degC", Any), "working junction temperature, beside 25 degC", or 125.0;
+    may voltage: Quantity("V", Positive),
+        "blocking voltage for output charge and energy, gate charge and recovery", or 400.0;
+    may rate: Quantity("A/s", Positive),
+        "rate at which the diode's current falls in the recovery", or 1e9;
+    may test_current: Quantity("A", Positive),
+        "test current of on-resistance, drop and recovery; without it each part's own: where its channel drops 0.2 V at 25 degC, or 1 A/mm^2 of a diode's die";
+    may gate_on: Quantity("V", Any),
+        "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+    may gate_off: Quantity("V", Any), "gate-source voltage that turns off", or 0.0;
+    may current: Quantity("A", Positive), "direct current that devices in parallel have to carry";
+    may heatsink: Quantity("degC", Any), "temperature of their heatsink";
+    may interface: Quantity("K/W", NotNegative),
+        "thermal resistance from each case to the heatsink", or 0.0;
+}
 
 /// The law behind the number in parallel.
 const LAW: &str = "steady state of each device: T_j = T_heatsink + (R_th(j-c) + R_interface)·I·V(I, T_j), equal sharing, \
@@ -78,50 +76,51 @@ struct Compared {
 }
 
 /// The reference's place in the list.
-fn reference(question: &Question) -> Result<usize, StudyError> {
-    let names = question.files("part");
+fn reference(question: &Question, wanted: Option<&str>) -> Result<usize, StudyError> {
+    let names = question.files(Asked::part);
     if let Some(k) = (1..names.len()).find(|&k| names[..k].contains(&names[k])) {
-        return Err(question.wrong("part", format!("`{}` is named twice", names[k]), "each part once"));
+        return Err(question.wrong(Asked::part, format!("`{}` is named twice", names[k]), "each part once"));
     }
-    let Some(wanted) = question.text("reference") else { return Ok(0) };
+    let Some(wanted) = wanted else { return Ok(0) };
     names.iter().position(|n| n == wanted).ok_or_else(|| {
         let names: Vec<&str> = names.iter().map(String::as_str).collect();
         let meant = nearest(wanted, names.iter().copied());
         let meant = meant.map_or_else(String::new, |m| format!("; did you mean `{m}`?"));
         let found = format!("`{wanted}` is not among the parts compared");
-        question.wrong("reference", found, one_of(&names) + &meant)
+        question.wrong(Asked::reference, found, one_of(&names) + &meant)
     })
 }
 
 fn read(question: &Question) -> Result<Options, StudyError> {
+    let asked = question.asked(Asked::read)?;
     let conditions = Conditions {
         celsius: 25.0,
-        voltage: question.number("voltage"),
-        rate: question.number("rate"),
-        current: question.maybe("test-current"),
-        gate_on: question.maybe("gate-on"),
-        gate_off: question.number("gate-off"),
+        voltage: asked.voltage,
+        rate: asked.rate,
+        current: asked.test_current,
+        gate_on: asked.gate_on,
+        gate_off: asked.gate_off,
     };
-    let interface = question.number("interface");
-    let duty = match (question.maybe("current"), question.maybe("heatsink")) {
+    let interface = asked.interface;
+    let duty = match (asked.current, asked.heatsink) {
         (Some(_), Some(cold)) if cold <= -150.0 => {
-            return Err(question.wrong("heatsink", people(cold, "degC"), "above -150 °C"));
+            return Err(question.wrong(Asked::heatsink, people(cold, "degC"), "above -150 °C"));
         }
         (Some(current), Some(heatsink)) => Some(Duty { current, heatsink, interface, hottest: None }),
         (Some(_), None) => {
             return Err(question.wrong(
-                "current",
+                Asked::current,
                 "no `heatsink` (--heatsink)",
                 "the temperature of the heatsink",
             ));
         }
         (None, Some(_)) => {
-            return Err(question.wrong("heatsink", "no `current` (--current)", "a current to carry"));
+            return Err(question.wrong(Asked::heatsink, "no `current` (--current)", "a current to carry"));
         }
         (None, None) => None,
     };
-    let reference = reference(question)?;
-    Ok(Options { conditions, working: question.number("temperature"), duty, reference })
+    let reference = reference(question, asked.reference.as_ref().map(|n| n.name.as_str()))?;
+    Ok(Options { conditions, working: asked.temperature, duty, reference })
 }
 
 fn failed(error: &MeritError) -> StudyError {
@@ -161,7 +160,7 @@ fn compute(parts: Vec<Part>, options: Options, context: &Context<'_>) -> Result<
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let options = read(question)?;
-    let found = compute(question.parts("part").to_vec(), options, context)?;
+    let found = compute(question.parts(Asked::part).to_vec(), options, context)?;
     let names: Vec<&str> = found.parts.iter().map(|p| p.name.as_str()).collect();
     let names = match names.as_slice() {
         [rest @ .., last] if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

@@ -12,7 +12,7 @@ use joulestep_models::part::{Changed, Derivation, DeriveError, Part, derive};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::fields::Named;
-use crate::input::keys::shape::{Form, Key, Kinds, Section, quantity};
+use crate::input::keys::shape::{keys, quantity};
 use crate::input::keys::words::one_of;
 use crate::input::parts::write;
 use crate::judge::Level;
@@ -35,33 +35,29 @@ pub static STUDY: Entry = Entry {
            and has more rim. A package file of the original does not fit the derived part.",
     examples: "joulestep parts derive cascode-700v-22m --set \"mosfet-gate-resistance=1 ohm\" --file quiet-gate.toml\n\
                joulestep parts derive cascode-700v-7m --resistance \"12 mohm\" --file cascode-700v-12m.toml",
-    inputs: &[Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true }],
+    inputs: &[Input {
+        key: Asked::part,
+        root: "part",
+        what: What::Part,
+        count: Count::One,
+        positional: true,
+    }],
     refines: "",
-    writes: &[("file", false)],
+    writes: &[(Asked::file, false)],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "derive",
-    help: "Derive a part from another: scaled in area, or with parameters of its own",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "a shipped part by name, or a part file ending in .toml"),
-        Key::may(
-            "resistance",
-            Form::Quantity("ohm", Positive),
-            "on-resistance at 25 degC to scale the area to",
-        ),
-        Key::may("area", Form::Quantity("1", Positive), "area of the dies over that of the part"),
-        Key::may(
-            "set",
-            Form::OneOrMore,
-            "KEY=QUANTITY: a parameter of the part's model and its value, after any scaling; may be repeated",
-        ),
-        Key::may("title", Form::Text, "one line that says what the derived part is"),
-        Key::may("file", Form::Text, "part file to write; it must not exist yet, unless --force is given"),
-    ],
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "derive":
+        "Derive a part from another: scaled in area, or with parameters of its own";
+    need part: Files, "a shipped part by name, or a part file ending in .toml";
+    may resistance: Quantity("ohm", Positive), "on-resistance at 25 degC to scale the area to";
+    may area: Quantity("1", Positive), "area of the dies over that of the part";
+    may set: OneOrMore, "KEY=QUANTITY: a parameter of the part's model and its value, after any scaling; may be repeated";
+    may title: Text, "one line that says what the derived part is";
+    may file: Text, "part file to write; it must not exist yet, unless --force is given";
+}
 
 /// Junction temperatures of the figure, °C.
 const TEMPERATURES: [f64; 7] = [-25.0, 0.0, 25.0, 60.0, 100.0, 140.0, 175.0];
@@ -79,7 +75,7 @@ const DEFINITIONS: [(&str, &str); 2] = [
 /// A parameter and its value, as typed.
 fn setting(q: &Question, part: &Part, typed: &Named) -> Result<(&'static str, Value), StudyError> {
     let wrong = |found: String, expected: String, hint: Option<String>| {
-        let d = Diagnostic::new(&typed.span, q.fields.key("set"), found, expected);
+        let d = Diagnostic::new(&typed.span, q.fields.key(Asked::set), found, expected);
         Err(StudyError::Value(Box::new(d.suggest(hint))))
     };
     let Some((key, value)) = typed.name.split_once('=') else {
@@ -104,15 +100,15 @@ fn setting(q: &Question, part: &Part, typed: &Named) -> Result<(&'static str, Va
     }
 }
 
-fn how(q: &Question, part: &Part) -> Result<Derivation, StudyError> {
-    let (area, resistance) = (q.maybe("area"), q.maybe("resistance"));
+fn how(q: &Question, asked: &Asked, part: &Part) -> Result<Derivation, StudyError> {
+    let (area, resistance) = (asked.area, asked.resistance);
     if area.is_some() && resistance.is_some() {
-        return Err(q.wrong("area", "`resistance` beside it", "one of the two"));
+        return Err(q.wrong(Asked::area, "`resistance` beside it", "one of the two"));
     }
-    let set = q.fields.texts("set").iter().map(|typed| setting(q, part, typed));
+    let set = asked.set.iter().map(|typed| setting(q, part, typed));
     let set = set.collect::<Result<Vec<_>, _>>()?;
     if area.is_none() && resistance.is_none() && set.is_empty() {
-        return Err(q.wrong("part", "nothing that is to differ", "`resistance`, `area` or `set`"));
+        return Err(q.wrong(Asked::part, "nothing that is to differ", "`resistance`, `area` or `set`"));
     }
     Ok(Derivation { area, resistance, set })
 }
@@ -139,22 +135,23 @@ fn on_resistance(part: &Part, celsius: f64) -> f64 {
 }
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let [part] = question.parts("part") else {
-        return Err(question.wrong("part", "none", "a part"));
+    let [part] = question.parts(Asked::part) else {
+        return Err(question.wrong(Asked::part, "none", "a part"));
     };
-    let out =
-        question.text("file").filter(|_| context.level == Level::STATED && !context.brief).map(Path::new);
+    let asked = question.asked(Asked::read)?;
+    let out = asked.file.as_ref().filter(|_| context.level == Level::STATED && !context.brief);
+    let out = out.map(|file| Path::new(&file.name));
     out.map_or(Ok(()), |out| question.writes(out))?;
-    let how = how(question, part)?;
+    let how = how(question, &asked, part)?;
     let (mut made, changed) = derive(part, &how).map_err(|error| match error {
         DeriveError::Package { package } => {
             let expected = format!("more than that of the package, {}", people(package, "ohm"));
-            question.wrong("resistance", "not more than its package alone has", expected)
+            question.wrong(Asked::resistance, "not more than its package alone has", expected)
         }
         why => StudyError::Refused(why.to_string()),
     })?;
     let origin = origin(part, &how);
-    made.title = question.text("title").map_or_else(|| format!("{}, derived", part.title), str::to_string);
+    made.title = asked.title.as_ref().map_or_else(|| format!("{}, derived", part.title), |t| t.name.clone());
     made.source = if part.source.is_empty() { origin.clone() } else { format!("{origin} {}", part.source) };
     let mut notes = Vec::new();
     if let Some(out) = out {

@@ -16,45 +16,23 @@ use joulestep_models::rating::heat::{
 
 use super::{Context, Question, StudyError};
 use crate::cache;
-use crate::input::keys::shape::{Form, Key};
+use crate::input::keys::shape::keys;
 use crate::output::answer::Estimation;
 
-/// The package of each part.
-pub const ON: Key = Key::may(
-    "on",
-    Form::OneOrMore,
-    "package (shipped name or file) on which a part sits: one for each part in their order, or one for all; without it \
-     the part's own impedance to the case and `interface`",
-);
-/// Where the heat path ends.
-pub const HEATSINK: Key = Key::may(
-    "heatsink",
-    Form::Quantity("degC", Any),
-    "temperature of the heatsink: of every fixed temperature of the package",
-)
-.or(45.0);
-/// Between case and heatsink.
-pub const INTERFACE: Key = Key::may(
-    "interface",
-    Form::Quantity("K/W", NotNegative),
-    "thermal resistance from case to heatsink, without a package",
-)
-.or(0.0);
-/// Bound of the junctions.
-pub const HOTTEST: Key = Key::may(
-    "hottest",
-    Form::Quantity("degC", Any),
-    "junction temperature that no die may exceed; without it the part's own",
-);
-/// While it is on.
-pub const GATE_ON: Key = Key::may(
-    "gate-on",
-    Form::Quantity("V", Any),
-    "gate-source voltage; without it the one at which the part states its on-resistance",
-);
-/// Of the mesh.
-pub const CELLS: Key =
-    Key::may("cells", Form::Whole(1_000, MOST_CELLS as i64), "cells of the mesh, at most").or(120_000.0);
+keys! {
+    /// Where the heat goes, and how far a part is driven.
+    pub struct Sink;
+    may on: Files,
+        "package (shipped name or file) on which a part sits: one for each part in their order, or one for all; without it \
+         the part's own impedance to the case and `interface`";
+    may heatsink: Quantity("degC", Any), "temperature of the heatsink: of every fixed temperature of the package", or 45.0;
+    may interface: Quantity("K/W", NotNegative),
+        "thermal resistance from case to heatsink, without a package", or 0.0;
+    may hottest: Quantity("degC", Any), "junction temperature that no die may exceed; without it the part's own";
+    may gate_on: Quantity("V", Any),
+        "gate-source voltage; without it the one at which the part states its on-resistance";
+    may cells: Whole(1_000, MOST_CELLS as i64), "cells of the mesh, at most", or 120_000.0;
+}
 
 /// Coldest heatsink, °C.
 pub const COLDEST: f64 = -100.0;
@@ -82,16 +60,17 @@ impl Way {
     /// # Errors
     /// Packages that do not fit the number of parts; an interface beside a package.
     pub fn of(q: &Question) -> Result<Self, StudyError> {
-        let (parts, packages) = (q.parts("part").len(), q.packages("on").len());
+        let (parts, packages) = (q.all_parts(), q.packages(Sink::on).len());
         if packages > 1 && packages != parts {
             let found = format!("{packages} package{} for {parts} part{}", plural(packages), plural(parts));
-            return Err(q.wrong("on", found, "one for all, or one for each"));
+            return Err(q.wrong(Sink::on, found, "one for all, or one for each"));
         }
-        if packages > 0 && q.fields.has("interface") {
+        if packages > 0 && q.fields.has(Sink::interface) {
             let found = "`interface` beside `on`: a package ends at its own heatsink";
-            return Err(q.wrong("interface", found, "one of the two"));
+            return Err(q.wrong(Sink::interface, found, "one of the two"));
         }
-        Ok(Self { heatsink: q.number("heatsink"), interface: q.number("interface"), cells: q.whole("cells") })
+        let Sink { heatsink, interface, cells, .. } = q.asked(Sink::read)?;
+        Ok(Self { heatsink, interface, cells: cells as usize })
     }
 
     /// The heat path of a part; a package is solved once for all temperatures of its cooling.
@@ -115,24 +94,27 @@ impl Way {
             bare
         };
         let own = bare(package);
-        let with_errors = context.estimation != Estimation::None && !context.brief;
-        let keyed = |bare: &Package| format!("package {name} {cells} {with_errors} {bare:?}");
-        let key = keyed(&own);
+        let with_errors = context.estimation != Estimation::None && !context.sketch;
+        let keyed = |bare: &Package, errors: bool| format!("package {name} {cells} {errors} {bare:?}");
+        let key = keyed(&own, with_errors);
         let what = format!("{}: to rate parts on", package.title);
         // What its variants have in common decides what they begin with, so each has the same numbers in any company.
         let varied = context.base.filter(|_| context.brief && !context.sketch);
-        let base = varied
-            .and_then(|question| question.packages("on").iter().find(|p| p.0 == *name).map(|p| bare(&p.1)));
-        let Some(base) = base.filter(|base| *base != own) else {
-            let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
+        let base = varied.and_then(|question| {
+            question.packages(Sink::on).iter().find(|p| p.0 == *name).map(|p| bare(&p.1))
+        });
+        let whole = || -> Result<Arc<PackageHeat>, StudyError> {
+            context.cache.get(key.clone(), || {
                 let solve = if with_errors { heat_of_package } else { solve_package };
                 cache::kept(&what, &key, || solve(name, &own, cells)).map_err(|e| failed(&e))
-            })?;
-            return Ok(solved.at(self.heatsink));
+            })
         };
-        let of_base = keyed(&base);
-        let key = format!("{key} near {of_base}");
-        let solved: Arc<PackageHeat> = context.cache.get(key.clone(), || {
+        let Some(base) = base.filter(|base| *base != own) else {
+            return Ok(whole()?.at(self.heatsink));
+        };
+        let of_base = keyed(&base, false);
+        let near = format!("{} near {of_base}", keyed(&own, false));
+        let solved: Arc<PackageHeat> = context.cache.get(near.clone(), || {
             let begun = || {
                 let near = || {
                     solve_package_for_others(name, &base, cells).map(|found| found.1).map_err(|e| failed(&e))
@@ -143,9 +125,10 @@ impl Way {
                 Ok(near) => solve_package_near(name, &own, cells, &near),
                 Err(_) => solve_package(name, &own, cells),
             };
-            cache::kept(&what, &key, solve).map_err(|e| failed(&e))
+            cache::kept(&what, &near, solve).map_err(|e| failed(&e))
         })?;
-        Ok(solved.at(self.heatsink))
+        // The numbers of all variants are found alike; how far meshes may have them wrong is known of some.
+        Ok(if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }.at(self.heatsink))
     }
 }
 
@@ -155,7 +138,7 @@ fn plural(count: usize) -> &'static str {
 
 /// The package of the part of this number: its own, or the one for all.
 pub fn package(q: &Question, number: usize) -> Option<&(String, Package)> {
-    let all = q.packages("on");
+    let all = q.packages(Sink::on);
     all.get(number).or(all.first())
 }
 
@@ -170,7 +153,7 @@ pub fn contradictions(part: &Part, package: Option<&(String, Package)>) -> Vec<S
 /// Voltages and temperatures beyond what the part withstands; a part that states neither.
 pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, f64), StudyError> {
     let refusal = |what: String| StudyError::Refused(format!("{}: {what}", part.name));
-    let given = q.maybe("gate-on");
+    let Sink { gate_on: given, hottest, .. } = q.asked(Sink::read)?;
     let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
         .map_err(|e| refusal(e.to_string()))?;
     if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
@@ -178,11 +161,11 @@ pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, 
     {
         return Err(refusal(format!("the gate at {gate} V; its gate withstands {limit} V either way")));
     }
-    let hottest = match (q.maybe("hottest"), part.hottest()) {
+    let hottest = match (hottest, part.hottest()) {
         (Some(t), Some(most)) if t > most => {
             let found =
                 format!("{t} °C is above the highest junction temperature of {} ({most} °C)", part.name);
-            return Err(q.wrong("hottest", found, format!("at most {most} degC")));
+            return Err(q.wrong(Sink::hottest, found, format!("at most {most} degC")));
         }
         (Some(t), _) | (None, Some(t)) => t,
         (None, None) => {
@@ -194,7 +177,7 @@ pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, 
     if heatsink >= hottest || heatsink < COLDEST {
         let found =
             format!("{heatsink} °C; {} has a highest junction temperature of {hottest} °C", part.name);
-        return Err(q.wrong("heatsink", found, format!("from {COLDEST} degC to below {hottest} degC")));
+        return Err(q.wrong(Sink::heatsink, found, format!("from {COLDEST} degC to below {hottest} degC")));
     }
     Ok((gate, hottest))
 }

@@ -7,10 +7,10 @@ use std::sync::Arc;
 
 use crate::diagnostic::{Diagnostic, FileId, Sources, Span};
 use crate::input::keys::InputError;
-use crate::input::keys::fields::Fields;
+use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Node, Raw, RawTable};
-use crate::input::keys::shape::{Form, Key, Kinds, Section, keys};
+use crate::input::keys::shape::{Form, Key, Section, keys};
 use crate::input::package::sections::PACKAGE;
 use crate::input::parts::sections::{PART, POINTS};
 use crate::input::scenario::resolve::{Loaded, as_typed_beside};
@@ -22,7 +22,7 @@ use super::Entry;
 #[derive(Clone, Copy, Debug)]
 pub struct Input {
     /// Key of the section under which it is named.
-    pub key: &'static str,
+    pub key: Key,
     /// Key of the root table under which its values stand.
     pub root: &'static str,
     /// What it is.
@@ -35,11 +35,13 @@ pub struct Input {
 
 impl Input {
     /// The scenario of a study that takes one.
-    pub const SCENARIO: Self =
-        Self { key: "scenario", root: "scenario", what: What::Scenario, count: Count::One, positional: true };
+    pub const fn scenario(key: Key) -> Self {
+        Self { key, root: "scenario", what: What::Scenario, count: Count::One, positional: true }
+    }
     /// The parts of a study of parts.
-    pub const PARTS: Self =
-        Self { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true };
+    pub const fn parts(key: Key) -> Self {
+        Self { key, root: "part", what: What::Part, count: Count::Many, positional: true }
+    }
 }
 
 /// What a file is.
@@ -72,8 +74,8 @@ pub enum Count {
 }
 
 /// Names under a key, each with its span.
-fn named<'a>(fields: &'a Fields, key: &'a str) -> Vec<(&'a str, &'a Span)> {
-    fields.texts(key).iter().map(|n| (n.name.as_str(), &n.span)).collect()
+fn named(fields: &Fields, key: Key) -> Vec<Named> {
+    fields.get(key).unwrap_or_default()
 }
 
 /// What the files of a section hold.
@@ -114,17 +116,17 @@ pub fn gather(
         let names = named(fields, input.key);
         if input.count == Count::One && names.len() > 1 {
             let found = format!("{} names", names.len());
-            diagnostics.push(Diagnostic::new(names[1].1, fields.key(input.key), found, "one"));
+            diagnostics.push(Diagnostic::new(&names[1].span, fields.key(input.key), found, "one"));
             continue;
         }
         if input.what == What::Scenario {
-            for (name, span) in names {
+            for Named { name, span } in &names {
                 scenario(name, span, sources, open, diagnostics, &mut all)?;
             }
             continue;
         }
         let mut tables = Vec::new();
-        for (name, span) in names {
+        for Named { name, span } in &names {
             let key = fields.key(input.key);
             let at = (span, key.as_str());
             let table = match input.what {
@@ -246,17 +248,15 @@ fn as_path(file: FileId, span: &Span, sources: &Sources) -> Node {
 
 fn path_node(path: String, span: &Span) -> Node {
     let node = Node { span: span.clone(), value: Raw::Text(path) };
-    let entries = vec![("path".to_string(), span.clone(), node)];
+    let entries = vec![(File::path.name.to_string(), span.clone(), node)];
     Node { span: span.clone(), value: Raw::Table(RawTable { span: span.clone(), entries }) }
 }
 
-/// A file that a study opens by itself.
-static FILE: Section = Section {
-    name: "file",
-    help: "A file that the study reads",
-    kinds: Kinds::None,
-    keys: &[Key::need("path", Form::Text, "its path")],
-};
+keys! {
+    /// A file that a study opens by itself.
+    pub(super) struct File in FILE = "file": "A file that the study reads";
+    need path: Text, "its path";
+}
 /// A whole file as one text.
 fn as_node(file: FileId, sources: &Sources) -> Node {
     let text = sources.files.get(file.0).map_or(String::new(), |f| f.1.clone());
@@ -293,23 +293,19 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
     }
     keys.push(Key::may(section.name, Form::Table(section), section.help));
     if !entry.takes_scenario() {
-        keys.push(Key::may("limit", Form::Tables(&LIMIT), "limits of the answers"));
+        keys.push(Key::may(LIMIT.name, Form::Tables(&LIMIT), "limits of the answers"));
     }
     keys
 }
 
-/// A limit that a plan sets on an answer.
-pub static LIMIT: Section = Section {
-    name: "limit",
-    help: "Bounds of an answer; yields and verdicts are about them",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "name": Form::Name, "unique name";
-        need "output": Form::Text, "name of the answer, as its column in the table";
-        may "min": Form::Measure, "least value";
-        may "max": Form::Measure, "largest value";
-    },
-};
+keys! {
+    /// A limit that a plan sets on an answer.
+    pub struct Limit in LIMIT = "limit": "Bounds of an answer; yields and verdicts are about them";
+    need name: Name, "unique name";
+    need output: Text, "name of the answer, as its column in the table";
+    may min: Measure, "least value";
+    may max: Measure, "largest value";
+}
 
 /// The root table of a section as typed, without its files.
 pub fn root(section: RawTable, name: &str) -> RawTable {

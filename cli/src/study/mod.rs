@@ -39,7 +39,7 @@ pub use record::Recording;
 
 use crate::diagnostic::{Diagnostic, Refusal};
 use crate::exit::{BAD_INPUT, INPUT_OUTPUT, NUMERICAL};
-use crate::input::keys::shape::Section;
+use crate::input::keys::shape::{Key, Section};
 use crate::input::scenario::build::Reductions;
 use crate::judge::Level;
 use crate::output::answer::{Estimation, Study};
@@ -83,7 +83,7 @@ pub struct Entry {
     /// study knows its errors by itself.
     pub refines: &'static str,
     /// Keys that name what it writes itself, each with whether it is a folder.
-    pub writes: &'static [(&'static str, bool)],
+    pub writes: &'static [(Key, bool)],
     /// Computes it at the level of the context. Numbers that levels change are answers or estimated columns.
     pub solve: fn(&Question, &Context<'_>) -> Result<Study, StudyError>,
 }

@@ -9,14 +9,14 @@ use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 
-use super::inputs::{What, parted, root_keys};
+use super::inputs::{File, LIMIT, What, parted, root_keys};
 use super::{Entry, StudyError};
 use crate::diagnostic::{Diagnostic, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
-use crate::input::keys::fields::{Content, Fields};
+use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::raw::{Node, Raw, RawTable};
-use crate::input::keys::shape::{Form, Kinds, Section};
+use crate::input::keys::shape::{Key, Kinds, Section};
 use crate::input::parts::Loaded;
 use crate::input::scenario::resolve::{Loaded as ScenarioFiles, resolve};
 use crate::input::scenario::resolved::Scenario;
@@ -143,48 +143,41 @@ impl Question {
         let keys = root_keys(entry);
         let mut conform =
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
-        let empty = Fields {
-            span: root.span.clone(),
-            path: String::new(),
-            kind: String::new(),
-            values: BTreeMap::new(),
-        };
+        let empty = Fields::empty(&root.span, String::new(), String::new());
         let checked = conform.against(root, &keys, "the question", empty);
         let mut diagnostics = conform.diagnostics;
-        let Some(fields) = checked.table(entry.section.name) else { return Err(diagnostics) };
+        let [fields] = checked.under(entry.section.name) else { return Err(diagnostics) };
         let mut question = Self::of_fields(entry, fields.clone());
-        question.limits = checked.tables("limit").to_vec();
+        question.limits = checked.under(LIMIT.name).to_vec();
         for input in entry.inputs {
             if let (What::File, Some(Node { span, value: Raw::Text(text) })) =
                 (input.what, root.get(input.root))
             {
-                question.texts.insert(input.key, (text.clone(), span.clone()));
+                question.texts.insert(input.key.name, (text.clone(), span.clone()));
             }
-            let one = checked.table(input.root);
-            let tables: Vec<&Fields> = one.into_iter().chain(checked.tables(input.root)).collect();
             let names = question.files(input.key);
             let name = |k: usize| names.get(k).cloned().unwrap_or_default();
             let stem = |name: String| {
                 PathBuf::from(name).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())
             };
-            for (k, table) in tables.into_iter().enumerate() {
+            for (k, table) in checked.under(input.root).iter().enumerate() {
                 match input.what {
                     What::Part => {
                         let part = crate::input::parts::of_fields(table, &stem(name(k)), &mut diagnostics);
-                        question.parts.entry(input.key).or_default().extend(part);
+                        question.parts.entry(input.key.name).or_default().extend(part);
                     }
                     What::Package => {
                         let package =
                             crate::input::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
-                        question.packages.entry(input.key).or_default().extend(package);
+                        question.packages.entry(input.key.name).or_default().extend(package);
                     }
                     What::Path | What::Result => {
-                        let path = table.text("path").map(PathBuf::from);
-                        question.paths.entry(input.key).or_default().extend(path);
+                        let path = File::read(table).map(|file| PathBuf::from(file.path.name));
+                        question.paths.entry(input.key.name).or_default().extend(path);
                     }
                     What::Points => {
                         let points = crate::input::parts::points_of(table, &stem(name(k)), &mut diagnostics);
-                        question.points.extend(points.map(|p| (input.key, p)));
+                        question.points.extend(points.map(|p| (input.key.name, p)));
                     }
                     What::Scenario | What::File => {}
                 }
@@ -194,18 +187,23 @@ impl Question {
     }
 
     /// The parts under a key.
-    pub fn parts(&self, key: &str) -> &[Part] {
-        self.parts.get(key).map_or(&[], Vec::as_slice)
+    pub(crate) fn parts(&self, key: Key) -> &[Part] {
+        self.parts.get(key.name).map_or(&[], Vec::as_slice)
+    }
+
+    /// Number of its parts.
+    pub(crate) fn all_parts(&self) -> usize {
+        self.parts.values().map(Vec::len).sum()
     }
 
     /// The packages under a key, with the names by which they were asked for.
-    pub fn packages(&self, key: &str) -> &[(String, Package)] {
-        self.packages.get(key).map_or(&[], Vec::as_slice)
+    pub(crate) fn packages(&self, key: Key) -> &[(String, Package)] {
+        self.packages.get(key.name).map_or(&[], Vec::as_slice)
     }
 
     /// Paths of the files under a key.
-    pub fn paths(&self, key: &str) -> &[PathBuf] {
-        self.paths.get(key).map_or(&[], Vec::as_slice)
+    pub(crate) fn paths(&self, key: Key) -> &[PathBuf] {
+        self.paths.get(key.name).map_or(&[], Vec::as_slice)
     }
 
     /// Limits that a plan sets.
@@ -214,13 +212,13 @@ impl Question {
     }
 
     /// The points under a key: a part without what they determine, where its curves stand, and values to start from.
-    pub fn points(&self, key: &str) -> Option<&Loaded> {
-        self.points.get(key)
+    pub(crate) fn points(&self, key: Key) -> Option<&Loaded> {
+        self.points.get(key.name)
     }
 
     /// The text of the file under a key, and where it stands.
-    pub fn file(&self, key: &str) -> Option<(&str, &Span)> {
-        self.texts.get(key).map(|(text, span)| (text.as_str(), span))
+    pub(crate) fn file(&self, key: Key) -> Option<(&str, &Span)> {
+        self.texts.get(key.name).map(|(text, span)| (text.as_str(), span))
     }
 
     /// An error at a span in a file.
@@ -252,66 +250,29 @@ impl Question {
     }
 
     /// Names under a key.
-    pub fn files(&self, key: &str) -> Vec<String> {
-        self.fields.texts(key).iter().map(|n| n.name.clone()).collect()
+    pub fn files(&self, key: Key) -> Vec<String> {
+        let names: Option<Vec<Named>> = self.fields.get(key);
+        names.unwrap_or_default().into_iter().map(|n| n.name).collect()
     }
 
-    /// A number, in SI units (°C); the default where none is given, `None` where there is no default.
-    pub fn maybe(&self, key: &str) -> Option<f64> {
-        self.fields.number(key).or_else(|| self.default(key))
-    }
-
-    /// A number that has a default, or must be given; NaN would mean that it has neither.
-    pub fn number(&self, key: &str) -> f64 {
-        self.maybe(key).unwrap_or(f64::NAN)
-    }
-
-    /// The numbers of a list; the default alone where none is given.
-    pub fn numbers(&self, key: &str) -> Vec<f64> {
-        match self.fields.values.get(key).map(|f| &f.content) {
-            Some(Content::Numbers(numbers)) => numbers.clone(),
-            _ => self.default(key).into_iter().collect(),
-        }
-    }
-
-    /// An integer that has a default.
-    pub fn whole(&self, key: &str) -> usize {
-        let given = self.maybe_whole(key);
-        given.unwrap_or_else(|| self.default(key).map_or(0, |x| x as usize))
-    }
-
-    /// An integer as given.
-    pub fn maybe_whole(&self, key: &str) -> Option<usize> {
-        self.fields.whole(key).and_then(|n| usize::try_from(n).ok())
-    }
-
-    /// Whether a flag is set.
-    pub fn flag(&self, key: &str) -> bool {
-        self.fields.flag(key).unwrap_or(false)
-    }
-
-    /// A text as given.
-    pub fn text(&self, key: &str) -> Option<&str> {
-        self.fields.text(key)
-    }
-
-    /// One of a few words; the first where none is given.
-    pub fn word(&self, key: &str) -> &str {
-        let first = || match self.entry.section.keys.iter().find(|k| k.name == key).map(|k| k.form) {
-            Some(Form::Word([first, ..])) => *first,
-            _ => "",
-        };
-        self.text(key).unwrap_or_else(first)
+    /// What is asked, by the study's table of keys.
+    ///
+    /// # Errors
+    /// Where something that it needs is missing.
+    pub(crate) fn asked<T>(&self, read: fn(&Fields) -> Option<T>) -> Result<T, StudyError> {
+        let lacks =
+            || StudyError::Refused(format!("{}: something that is needed is missing", self.entry.name));
+        read(&self.fields).ok_or_else(lacks)
     }
 
     /// An error at the span of a key.
-    pub fn wrong(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) -> StudyError {
-        let span = self.fields.span_of(key);
-        StudyError::Value(Box::new(Diagnostic::new(span, self.fields.key(key), found, expected)))
-    }
-
-    fn default(&self, key: &str) -> Option<f64> {
-        self.entry.section.keys.iter().find(|k| k.name == key)?.default
+    pub(crate) fn wrong(
+        &self,
+        key: Key,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> StudyError {
+        StudyError::Value(Box::new(self.fields.wrong(key, found, expected)))
     }
 }
 

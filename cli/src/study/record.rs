@@ -66,12 +66,12 @@ impl Recording {
 /// The answers, and the quantities of the tables, as the numbers that a reader of recorded runs looks at first.
 fn summary(study: &Study) -> Summary {
     // What never came (a fault that was cleared) has no number.
-    let told = study.answers.iter().filter(|a| !a.value.is_nan() || !a.bounds.is_none());
+    let told = study.answers.iter().filter(|a| !a.value.is_nan() || !a.bounds().is_none());
     let mut doubts = study.doubts.clone();
     if study.outcome != Outcome::Done && study.verdict == Some(Verdict::NotProven) {
         doubts.push("it did not come to its end".into());
     }
-    let waived = study.answers.iter().filter_map(|a| Some(format!("`{}`: {}", a.name, a.waived.as_ref()?)));
+    let waived = study.answers.iter().filter_map(|a| Some(format!("`{}`: {}", a.name, a.waived()?)));
     Summary {
         answers: told.cloned().chain(study.tables.iter().flat_map(quantities)).collect(),
         input: study.input.clone(),

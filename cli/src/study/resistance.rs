@@ -9,7 +9,7 @@ use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
 use crate::output::table::{Rows, Table};
@@ -22,28 +22,26 @@ pub static STUDY: Entry = Entry {
            region, substrate and package where the part file states them; and the specific on-resistance of each die \
            against the one-dimensional unipolar limit of its material.",
     examples: "joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg",
-    inputs: &[Input::PARTS],
+    inputs: &[Input::parts(Asked::part)],
     refines: "",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "resistance",
-    help: "On-resistance against temperature, its budget, and the dies against the unipolar limit",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "part": Form::OneOrMore, "shipped parts by name, or part files ending in .toml";
-        may "from": Form::Quantity("degC", Any), "lowest junction temperature", or -50.0;
-        may "to": Form::Quantity("degC", Any), "highest junction temperature; a part ends at its own limit", or 175.0;
-        may "step": Form::Quantity("K", Positive), "step between temperatures", or 25.0;
-        may "temperature": Form::Quantity("degC", Any), "temperature of the budget, beside 25 degC", or 125.0;
-        may "test-current": Form::Quantity("A", Positive),
-            "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC";
-        may "gate-on": Form::Quantity("V", Any),
-            "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "resistance":
+        "On-resistance against temperature, its budget, and the dies against the unipolar limit";
+    need part: Files, "shipped parts by name, or part files ending in .toml";
+    may from: Quantity("degC", Any), "lowest junction temperature", or -50.0;
+    may to: Quantity("degC", Any), "highest junction temperature; a part ends at its own limit", or 175.0;
+    may step: Quantity("K", Positive), "step between temperatures", or 25.0;
+    may temperature: Quantity("degC", Any), "temperature of the budget, beside 25 degC", or 125.0;
+    may test_current: Quantity("A", Positive),
+        "drain current; without it each part's own: where its channel drops 0.2 V at 25 degC";
+    may gate_on: Quantity("V", Any),
+        "gate-source voltage that turns on; without it the one at which each part states its on-resistance";
+}
 
 /// Most temperatures of a curve.
 const MOST: usize = 1000;
@@ -68,26 +66,31 @@ struct One {
 }
 
 fn read(question: &Question) -> Result<Options, StudyError> {
-    let (from, to, step) = (question.number("from"), question.number("to"), question.number("step"));
+    let asked = question.asked(Asked::read)?;
+    let (from, to, step) = (asked.from, asked.to, asked.step);
     if to <= from || from <= -150.0 {
         let found = format!("from {from} degC to {to} degC");
-        return Err(question.wrong("from", found, "a start above -150 degC, and an end above the start"));
+        return Err(question.wrong(
+            Asked::from,
+            found,
+            "a start above -150 degC, and an end above the start",
+        ));
     }
     let count = ((to - from) / step + 1e-9).floor();
     if count >= MOST as f64 {
-        return Err(question.wrong("step", format!("{count} temperatures"), format!("at most {MOST}")));
+        return Err(question.wrong(Asked::step, format!("{count} temperatures"), format!("at most {MOST}")));
     }
     let mut temperatures: Vec<f64> = (0..=count as usize).map(|k| from + step * k as f64).collect();
     if temperatures.last().is_some_and(|&last| to - last > 1e-6) {
         temperatures.push(to);
     }
     let conditions = Conditions {
-        current: question.maybe("test-current"),
-        gate_on: question.maybe("gate-on"),
+        current: asked.test_current,
+        gate_on: asked.gate_on,
         voltage: 0.0,
         ..Conditions::default()
     };
-    Ok(Options { temperatures, working: question.number("temperature"), conditions })
+    Ok(Options { temperatures, working: asked.temperature, conditions })
 }
 
 fn one(part: Part, options: &Options) -> Result<One, MeritError> {
@@ -128,7 +131,7 @@ fn failed(error: &MeritError) -> StudyError {
 
 fn solve(question: &Question, _: &Context<'_>) -> Result<Study, StudyError> {
     let options = read(question)?;
-    let parts = question.parts("part").to_vec();
+    let parts = question.parts(Asked::part).to_vec();
     let all: Result<Vec<One>, MeritError> = parts.into_par_iter().map(|p| one(p, &options)).collect();
     let all = all.map_err(|error| failed(&error))?;
     let names: Vec<&str> = all.iter().map(|o| o.part.name.as_str()).collect();

@@ -81,6 +81,32 @@ pub struct Component<L: Lane> {
     pub stated: Option<Stated<L>>,
 }
 
+impl<L: Lane> Component<L> {
+    /// Whether it is a resistance between two pins.
+    pub fn is_resistance(&self) -> bool {
+        match &self.body {
+            Body::Linear(l) => {
+                self.pins.len() == 2
+                    && l.branches.is_empty()
+                    && l.c.is_empty()
+                    && l.s.is_empty()
+                    && l.choice.is_none()
+            }
+            Body::Device(device) => device.is_resistance(),
+        }
+    }
+
+    /// Whether it is an inductance between two pins, perhaps with a resistance in series.
+    pub fn is_inductance(&self) -> bool {
+        match &self.body {
+            Body::Linear(l) => {
+                self.pins.len() == 2 && l.branches.len() == 1 && !l.c.is_empty() && l.s.is_empty()
+            }
+            Body::Device(_) => false,
+        }
+    }
+}
+
 /// A stated initial value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Stated<L> {

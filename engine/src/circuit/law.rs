@@ -56,8 +56,13 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// A change of the device's own unknowns that is too small to matter, in their unit: where a Newton iteration moves
     /// them by less, it need not be followed by another. The default leaves it to the relative tolerance.
     const ABSOLUTE_TOLERANCE: f64 = 1e-15;
+    /// Whether its own unknowns are currents, and fluxes stand under their d/dt: their rows then count as power and
+    /// stored energy, as those of the pins do.
+    const CURRENTS: bool = false;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
+    /// Whether it is a resistance between two pins.
+    const RESISTANCE: bool = false;
     /// Coefficients at one temperature.
     type AtTemperature: Clone + Debug + Send + Sync + 'static;
 
@@ -103,9 +108,17 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     fn absolute_tolerance(&self) -> f64 {
         1e-15
     }
+    /// Of how many local unknowns the rows count as power and stored energy: those of the pins, and of own currents.
+    fn energetic(&self) -> usize {
+        self.locals() - self.internals()
+    }
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All
+    }
+    /// Whether it is a resistance between two pins.
+    fn is_resistance(&self) -> bool {
+        false
     }
     /// The device as a valve, if it is one.
     fn valve(&self) -> Option<Valve> {
@@ -193,6 +206,8 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Lawful<L, M, P> {
 
     /// How many of the local unknowns are port voltages.
     const PORTS: usize = P - M::INTERNAL;
+    /// How many of the rows count as power.
+    const ENERGETIC: usize = if M::CURRENTS { P } else { Self::PORTS };
 
     #[inline(always)]
     fn take(locals: &[u32; P], reference: u32, x: &[L]) -> [L; P] {
@@ -227,8 +242,14 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     fn absolute_tolerance(&self) -> f64 {
         M::ABSOLUTE_TOLERANCE
     }
+    fn energetic(&self) -> usize {
+        Self::ENERGETIC
+    }
     fn joins(&self) -> Joins {
         M::JOINS
+    }
+    fn is_resistance(&self) -> bool {
+        M::RESISTANCE
     }
     fn valve(&self) -> Option<Valve> {
         M::valve(&self.at)
@@ -309,8 +330,10 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
             stamp[P + k] = charge;
             stamp[2 * P + 2 * P * P + k] = u[k];
             q[locals[k] as usize] += charge;
-            if k < Self::PORTS {
+            if k < Self::ENERGETIC {
                 power += u[k] * i;
+            }
+            if k < Self::PORTS {
                 reference += charge;
             }
         }

@@ -1,10 +1,14 @@
-//! How long the dead time should be: a half-bridge leg with a constant load current over a switching period.
+//! How long the dead time should be: a half-bridge leg over a switching period.
 //!
-//! The current flows out of the leg. One transition is then hard: the lower switch turns off, its integral diode
-//! carries the current through the dead time, and the upper switch turns on against it. The other can be soft: the
-//! upper turns off, and the current moves the node through both output capacitances; the lower turns on without loss
-//! when the dead time was long enough. Charge balance estimates it: t = 2·Q_oss(V)/I for two equal switches (charge of
-//! one is given, of the other taken). What a gate needs to turn off comes on top.
+//! A constant current out of the leg makes one transition hard: the lower switch turns off, its integral diode carries
+//! the current through the dead time, and the upper switch turns on against it. The other can be soft: the upper turns
+//! off, and the current moves the node through both output capacitances; the lower turns on without loss when the dead
+//! time was long enough. Charge balance estimates it: t = (Q_oss,upper(V) + Q_oss,lower(V))/I (charge of one is given,
+//! of the other taken). What a gate needs to turn off comes on top. A current into the leg changes their roles.
+//!
+//! Through an inductance into the leg's mean voltage D·V the current reverses twice a period, from −Î to Î with
+//! Î = V·D·(1 − D)/(2·f·L): both transitions can be soft. During the dead time the current falls; it reaches zero after
+//! (1 − D)/(2·f) at the lower's, D/(2·f) at the upper's, and then takes the node back: the upper bound of soft switching.
 
 use std::collections::BTreeMap;
 
@@ -56,6 +60,26 @@ impl Kind {
     }
 }
 
+/// What a leg feeds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Load {
+    /// A constant current out of the leg, A; negative: into it.
+    Constant(f64),
+    /// An inductance, H, into the leg's mean voltage: its current reverses twice a period.
+    Reversing(f64),
+}
+
+impl Load {
+    /// Current at which the switch that can turn on softly finds the node, A: constant, or the peak of the triangle at
+    /// a supply voltage (V), duty and frequency (Hz).
+    pub fn current(self, volts: f64, duty: f64, frequency: f64) -> f64 {
+        match self {
+            Self::Constant(amperes) => amperes,
+            Self::Reversing(henries) => volts * duty * (1.0 - duty) / (2.0 * frequency * henries),
+        }
+    }
+}
+
 /// A half-bridge leg: what all points share.
 #[derive(Clone, Debug)]
 pub struct LegUnderTest {
@@ -70,7 +94,7 @@ pub struct LegUnderTest {
 pub struct Point {
     /// Dead time, s.
     pub dead_time: f64,
-    /// Load current out of the leg, A.
+    /// Load current out of the leg, A; its peak where it reverses.
     pub current: f64,
     /// Through the integral diodes, gates off.
     pub diode: f64,
@@ -91,8 +115,12 @@ pub struct Point {
     pub turned_on_at: (f64, f64),
     /// How the lower and the upper turned on.
     pub kinds: (Kind, Kind),
-    /// Charge into the lower switch when the upper turns on, C, and what of it is more than its output charge:
-    /// recovery, or shoot-through where the dead time is too short.
+    /// Voltage over the switch that the load's current lets turn on softly when it does, V, and how it turns on; where
+    /// both may, of the one that turns on against more. Without a current the lower's.
+    pub soft: (f64, Kind),
+    /// Charge into the switch whose diode carries the load's current when its partner turns on, C, and what of it is more
+    /// than its output charge: recovery, or shoot-through where the dead time is too short. Not a number where the
+    /// current reverses.
     pub commutation: (f64, f64),
     /// Output over input.
     pub efficiency: f64,
@@ -114,16 +142,17 @@ pub enum DeadTimeError {
     Operating(#[from] OperatingError),
 }
 
-/// Output charge of the lower switch's part up to a voltage, C, and the dead time 2·Q/I (s) that charge balance asks
-/// for at a current; `None` for ideal switches and no current.
+/// Output charges of the lower and the upper switch's part up to a voltage, C; `None` for ideal switches.
 ///
 /// # Errors
 /// [`DeadTimeError`].
-pub fn estimate(leg: &LegUnderTest, volts: f64, celsius: f64) -> Result<Option<f64>, DeadTimeError> {
-    let part = leg.parts.get("lower").or_else(|| leg.parts.get(""));
-    let Some(part) = part else { return Ok(None) };
-    let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
-    Ok(found.first().map(|o| o.charge))
+pub fn estimate(leg: &LegUnderTest, volts: f64, celsius: f64) -> Result<Option<(f64, f64)>, DeadTimeError> {
+    let of = |place: &str| {
+        let Some(part) = leg.parts.get(place).or_else(|| leg.parts.get("")) else { return Ok(None) };
+        let found = output_charge(part.entry(), &part.values, &[volts], celsius)?;
+        Ok::<_, DeadTimeError>(found.first().map(|o| o.charge))
+    };
+    Ok(of("lower")?.zip(of("upper")?))
 }
 
 /// The periodic steady state of an arrangement built in a circuit, and the account of one period there.
@@ -159,30 +188,36 @@ fn tuned(
 pub fn point(
     leg: &LegUnderTest,
     dead_time: f64,
-    current: f64,
-    charge: Option<f64>,
+    load: Load,
+    charges: Option<(f64, f64)>,
 ) -> Result<Point, DeadTimeError> {
-    point_at(leg, (dead_time, current), charge, &|_| ())
+    point_at(leg, (dead_time, load), charges, &|_| ())
 }
 
-/// Runs the point of a dead time, s, and a current, A, solved otherwise.
+/// Runs the point of a dead time, s, and a load, solved otherwise.
 ///
 /// # Errors
 /// [`DeadTimeError`].
 pub fn point_at(
     leg: &LegUnderTest,
-    (dead_time, current): (f64, f64),
-    charge: Option<f64>,
+    (dead_time, load): (f64, Load),
+    charges: Option<(f64, f64)>,
     tune: Tune<'_>,
 ) -> Result<Point, DeadTimeError> {
     let Some(arrangement) = find("half-bridge") else {
         return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
     };
     let mut given: Vec<(&str, f64)> = leg.given.clone();
-    given.extend([("dead-time", dead_time), ("load-current", current)]);
+    given.push(("dead-time", dead_time));
     let values = arrangement.values(&given)?;
-    let frequency = values.number("frequency");
-    let off = (1.0 - values.number("duty")).min(values.number("duty")) / frequency;
+    let (frequency, duty) = (values.number("frequency"), values.number("duty"));
+    let bus = values.number("supply-voltage");
+    match load {
+        Load::Constant(amperes) => given.push(("load-current", amperes)),
+        Load::Reversing(henries) => given.extend([("choke", henries), ("load-voltage", duty * bus)]),
+    }
+    let values = arrangement.values(&given)?;
+    let off = (1.0 - duty).min(duty) / frequency;
     if !(dead_time.is_finite() && dead_time >= 0.0 && dead_time < off) {
         let what = format!(
             "is {}, expected from zero to below the on-time of {}",
@@ -198,8 +233,18 @@ pub fn point_at(
     let (upper, lower) = (of("upper"), of("lower"));
     let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);
     let at = (first(&lower), first(&upper));
-    let bus = values.number("supply-voltage");
-    let commuted = lower.commutation.first().copied().unwrap_or(f64::NAN);
+    let kinds = (Kind::of(at.0, bus), Kind::of(at.1, bus));
+    let (of_lower, of_upper) = ((at.0, kinds.0), (at.1, kinds.1));
+    let current = load.current(bus, duty, frequency);
+    let (soft, commutated) = match load {
+        Load::Constant(amperes) if amperes < 0.0 => (of_upper, Some((&upper, charges.map(|c| c.1)))),
+        Load::Constant(_) => (of_lower, Some((&lower, charges.map(|c| c.0)))),
+        Load::Reversing(_) => (if at.1 > at.0 { of_upper } else { of_lower }, None),
+    };
+    let commutation = commutated.map_or((f64::NAN, f64::NAN), |(hard, charge)| {
+        let q = hard.commutation.first().copied().unwrap_or(f64::NAN);
+        (q, q - charge.unwrap_or(0.0))
+    });
     Ok(Point {
         dead_time,
         current,
@@ -211,8 +256,9 @@ pub fn point_at(
         conduction: upper.conduction + lower.conduction,
         losses: a.losses(),
         turned_on_at: at,
-        kinds: (Kind::of(at.0, bus), Kind::of(at.1, bus)),
-        commutation: (commuted, commuted - charge.unwrap_or(0.0)),
+        kinds,
+        soft,
+        commutation,
         efficiency: a.efficiency(),
         residual: a.residual,
     })

@@ -60,13 +60,19 @@ const OUTPUT: [Param; 6] = params! {
 };
 
 /// Choke between two nodes with an estimate of its current to start from.
-fn choke(builder: &mut Builder<'_>, from: NodeId, to: NodeId, amperes: f64) -> Result<(), CircuitError> {
+fn choke(
+    builder: &mut Builder<'_>,
+    role: Role,
+    from: NodeId,
+    to: NodeId,
+    amperes: f64,
+) -> Result<(), CircuitError> {
     let given = [
         ("inductance", builder.number("choke")),
         ("series-resistance", builder.number("choke-resistance")),
         ("initial-current", amperes),
     ];
-    builder.add(Role::Passive, "inductor", "choke", &[from, to], &given).map(drop)
+    builder.add(role, "inductor", "choke", &[from, to], &given).map(drop)
 }
 
 /// Output capacitor and load.
@@ -112,7 +118,7 @@ fn half_bridge(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
     }
     let behind = builder.circuit.node("load");
     let volts = builder.values.maybe("load-voltage").unwrap_or(0.5 * builder.number("supply-voltage"));
-    choke(builder, mid, behind, 0.0)?;
+    choke(builder, Role::Load, mid, behind, 0.0)?;
     builder.add(Role::Load, "voltage-source", "load", &[behind, GROUND], &[("value", volts)]).map(drop)
 }
 
@@ -130,7 +136,7 @@ fn buck(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
     let [mid, out] = ["mid", "out"].map(|n| builder.circuit.node(n));
     builder.leg(LINE, ("upper", [bus, mid]), ("lower", [mid, GROUND]))?;
     let volts = builder.number("supply-voltage") * control(builder)?;
-    choke(builder, mid, out, volts / builder.number("load-resistance"))?;
+    choke(builder, Role::Passive, mid, out, volts / builder.number("load-resistance"))?;
     output(builder, out, volts)
 }
 
@@ -159,6 +165,6 @@ fn boost(builder: &mut Builder<'_>) -> Result<(), CircuitError> {
         let given = [("resistance", r.max(1e-6))];
         builder.add(Role::Passive, "resistor", "output-loop", &[rail, out], &given)?;
     }
-    choke(builder, source, mid, volts / builder.number("load-resistance") / (1.0 - duty))?;
+    choke(builder, Role::Passive, source, mid, volts / builder.number("load-resistance") / (1.0 - duty))?;
     output(builder, out, volts)
 }

@@ -41,6 +41,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Constant capacitance with series resistance",
         source: "q = C v",
+        dies: &[],
         build,
     }
 }

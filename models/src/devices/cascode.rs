@@ -7,7 +7,10 @@ use joulestep_engine::error::CircuitError;
 
 use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
-use crate::model::{Built, Entry, Param, Prefixed, Range, Values, above, bad, join, known_voltage, params};
+use crate::model::{
+    Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, Values, above, bad, join, known_voltage,
+    params,
+};
 
 const OWN: [Param; 11] = params! {
     with "drain-inductance", "H", 0.0, Range::NotNegative, "Drain lead";
@@ -170,6 +173,16 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Cascode of a normally-on JFET and a low-voltage MOSFET; `kelvin`, which needs a source-inductance, is a fourth pin",
         source: "its two dies, `jfet` and `mosfet`, and the leads between them",
+        dies: &[
+            DieEntry { name: "jfet", prefix: "jfet-", is: DieKind::Jfet, blocks: true, on: None },
+            DieEntry {
+                name: "mosfet",
+                prefix: "mosfet-",
+                is: DieKind::Mosfet,
+                blocks: false,
+                on: Some(OnGate::Key("mosfet-on-gate-voltage")),
+            },
+        ],
         build,
     }
 }

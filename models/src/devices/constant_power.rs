@@ -78,6 +78,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Load of constant power, ohmic below a minimum voltage",
         source: "i = P/v",
+        dies: &[],
         build,
     }
 }

@@ -50,6 +50,7 @@ pub const fn voltage_by_voltage() -> Entry {
         params: VOLTAGE_GAIN,
         help: "Voltage source controlled by a voltage",
         source: SOURCE,
+        dies: &[],
         build: |c, name, pins, v| add(c, name, pins, v.number("gain"), Circuit::voltage_controlled_voltage),
     }
 }
@@ -62,6 +63,7 @@ pub const fn current_by_voltage() -> Entry {
         params: TRANSCONDUCTANCE,
         help: "Current source controlled by a voltage",
         source: SOURCE,
+        dies: &[],
         build: |c, name, pins, v| {
             add(c, name, pins, v.number("transconductance"), Circuit::voltage_controlled_current)
         },
@@ -76,6 +78,7 @@ pub const fn voltage_by_current() -> Entry {
         params: TRANSRESISTANCE,
         help: "Voltage source controlled by a current",
         source: SOURCE,
+        dies: &[],
         build: |c, name, pins, v| {
             add(c, name, pins, v.number("transresistance"), Circuit::current_controlled_voltage)
         },
@@ -90,6 +93,7 @@ pub const fn current_by_current() -> Entry {
         params: CURRENT_GAIN,
         help: "Current source controlled by a current",
         source: SOURCE,
+        dies: &[],
         build: |c, name, pins, v| add(c, name, pins, v.number("gain"), Circuit::current_controlled_current),
     }
 }

@@ -76,6 +76,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Windings with a constant inductance matrix; nodes in pairs, the dotted end first",
         source: "v = L di/dt with a symmetric positive definite matrix L",
+        dies: &[],
         build,
     }
 }

@@ -35,6 +35,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal current source: constant, points, sine, ramp, or set by a controller",
         source: "i = course(t), from a to b",
+        dies: &[],
         build,
     }
 }

@@ -12,7 +12,8 @@ use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, Values, join, known_voltage, params,
+    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, join,
+    known_voltage, params,
 };
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
@@ -174,6 +175,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
         source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188",
+        dies: &[DieEntry { name: "diode", prefix: "", is: DieKind::Diode, blocks: true, on: None }],
         build,
     }
 }

@@ -82,6 +82,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal diode: a threshold and two resistances; with ideal switches alone a circuit is stepped by pieces",
         source: "two straight lines",
+        dies: &[],
         build,
     }
 }

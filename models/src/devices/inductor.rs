@@ -35,6 +35,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Constant inductance with series resistance",
         source: "v = L di/dt + R i",
+        dies: &[],
         build,
     }
 }

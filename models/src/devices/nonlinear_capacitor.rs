@@ -148,6 +148,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Capacitance that depends on the voltage: depletion law or table",
         source: "Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2; Fritsch & Carlson 1980",
+        dies: &[],
         build,
     }
 }

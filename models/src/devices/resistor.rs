@@ -23,6 +23,7 @@ pub struct WarmResistor<L> {
 lockstep!(WarmResistor: resistance, coefficient);
 
 impl<L: Lane> Law<L, 1> for WarmResistor<L> {
+    const RESISTANCE: bool = true;
     /// The conductance, S.
     type AtTemperature = L;
 
@@ -55,6 +56,7 @@ pub struct MobilityResistor<L> {
 lockstep!(MobilityResistor: resistance, exponent);
 
 impl<L: Lane> Law<L, 1> for MobilityResistor<L> {
+    const RESISTANCE: bool = true;
     /// The conductance, S.
     type AtTemperature = L;
 
@@ -116,6 +118,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Resistance, constant or following its temperature",
         source: "Ohm's law",
+        dies: &[],
         build,
     }
 }

@@ -96,6 +96,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Textbook JFET with depletion charges; no temperature, no gate junction",
         source: "Square law as Shichman & Hodges, IEEE JSSC SC-3 (1968) 285",
+        dies: &[],
         build,
     }
 }

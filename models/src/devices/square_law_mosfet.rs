@@ -122,6 +122,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Textbook MOSFET with body diode, breakdown and charges; no temperature",
         source: "Shichman & Hodges, IEEE JSSC SC-3 (1968) 285",
+        dies: &[],
         build,
     }
 }

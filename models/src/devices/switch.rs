@@ -44,6 +44,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal switch with on and off resistance, thrown at stated instants or by a controller",
         source: "two resistances",
+        dies: &[],
         build,
     }
 }

@@ -159,6 +159,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
             ),
             ("power", "power dissipated", Probe::Sum(heat)),
         ],
+        clamps: Some(Probe::Conduction(id, 0)),
         ..Built::default()
     })
 }
@@ -171,6 +172,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Metal-oxide varistor: power law through two points of the data sheet",
         source: "V = K I^b (IEC 61643-331)",
+        dies: &[],
         build,
     }
 }

@@ -31,6 +31,7 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Ideal voltage source: constant, points, sine, ramp, or set by a controller",
         source: "v_a − v_b = course(t)",
+        dies: &[],
         build,
     }
 }

@@ -1,7 +1,7 @@
 //! A part on the test bench: its model in a circuit of ideal sources, at one junction temperature. What a data sheet
 //! states is read from the operating point and from the small-signal equations there.
 
-use joulestep_engine::circuit::graph::{Body, Circuit, ComponentId, GROUND, NodeId, WaveId};
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
 use joulestep_engine::circuit::law::Device;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::board::Board;
@@ -167,8 +167,7 @@ impl Bench {
         let mut k = 0;
         while k < net.len() {
             for component in &self.system.circuit.components {
-                let linear = matches!(component.body, Body::Linear(_)) && component.kind == "resistor";
-                if linear && component.pins.contains(&net[k]) {
+                if component.is_resistance() && component.pins.contains(&net[k]) {
                     let more = component.pins.iter().filter(|p| **p != GROUND && !net.contains(p));
                     net.extend(more.copied().collect::<Vec<_>>());
                 }

@@ -213,7 +213,9 @@ fn complete(part: &Part, values: &Values) -> Result<(), ExtractError> {
     let needed = part.entry().params.iter().filter(|p| p.default.is_none() && !p.optional);
     match needed.into_iter().find(|p| !values.0.contains_key(p.key)) {
         None => Ok(()),
-        Some(p) => Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.kind, p.key) }),
+        Some(p) => {
+            Err(ExtractError::Missing { key: p.key, settled_by: plan::settled_by(part.entry(), p.key) })
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! Which parameters the curves of a part can determine, and in which order they are fitted.
 
-use crate::model::{Param, Shape, Value, Values};
+use crate::model::{DieKind, Entry, Param, Shape, Value, Values};
 use crate::part::{Curve, Part, Quantity, Technology};
 
 /// Stages of the fit: each begins where those before it ended; a last fit of all parameters together follows.
@@ -188,15 +188,13 @@ pub fn candidates(part: &Part) -> Vec<Candidate> {
             _ => Vec::new(),
         })
     };
-    let lists: Vec<(&str, Vec<Line>)> = match part.kind {
-        "cascode" => vec![("jfet-", JFET.to_vec()), ("mosfet-", of_mosfet().collect())],
-        "mosfet" => vec![("", of_mosfet().collect())],
-        "jfet" => vec![("", JFET.to_vec())],
-        "diode" => vec![("", DIODE.to_vec())],
-        _ => Vec::new(),
-    };
     let mut out = Vec::new();
-    for (prefix, lines) in lists {
+    for die in part.entry().dies {
+        let prefix = die.prefix;
+        let lines: Vec<Line> = match die.is {
+            DieKind::Mosfet => of_mosfet().collect(),
+            other => curves_of(other).to_vec(),
+        };
         for (key, own, whole, settled_by) in lines {
             let full = format!("{prefix}{key}");
             let Some(param) = part.entry().params.iter().find(|p| p.key == full) else { continue };
@@ -204,7 +202,7 @@ pub fn candidates(part: &Part) -> Vec<Candidate> {
             let speaks = |curve: &&Curve| match (&curve.die, prefix) {
                 (None, "") => own.contains(&curve.quantity),
                 (None, _) => whole.contains(&curve.quantity),
-                (Some(die), _) => prefix.strip_suffix('-') == Some(die) && own.contains(&curve.quantity),
+                (Some(of), _) => die.name == of && own.contains(&curve.quantity),
             };
             let Some(stage) = part.curves.iter().find(speaks).and_then(|c| Stage::of(c.quantity)) else {
                 continue;
@@ -217,14 +215,21 @@ pub fn candidates(part: &Part) -> Vec<Candidate> {
     out
 }
 
-/// Which curve determines a parameter of a kind, in words.
-pub fn settled_by(kind: &str, key: &str) -> String {
-    let (die, list, bare) = match (kind, key.split_once('-')) {
-        ("cascode", Some(("jfet", bare))) => ("", JFET, bare),
-        ("cascode", Some(("mosfet", bare))) => (" of the MOSFET die or the whole", MOSFET, bare),
-        ("jfet", _) => ("", JFET, key),
-        ("diode", _) => ("", DIODE, key),
-        _ => ("", MOSFET, key),
+/// What determines the parameters of a die.
+const fn curves_of(die: DieKind) -> &'static [Line] {
+    match die {
+        DieKind::Jfet => JFET,
+        DieKind::Mosfet => MOSFET,
+        DieKind::Diode => DIODE,
+    }
+}
+
+/// Which curve determines a parameter of a model, in words.
+pub fn settled_by(entry: &Entry, key: &str) -> String {
+    let (die, list, bare) = match entry.die_of_key(key) {
+        Some((die, bare)) if !die.blocks => (" of the MOSFET die or the whole", curves_of(die.is), bare),
+        Some((die, bare)) => ("", curves_of(die.is), bare),
+        None => ("", MOSFET, key),
     };
     let line = list.iter().chain(DRIFT).chain(PILLARS).find(|l| l.0 == bare);
     line.map_or_else(|| "no curve determines it".to_string(), |l| format!("{}{die} would", l.3))

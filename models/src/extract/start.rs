@@ -25,10 +25,9 @@ fn curve<'p>(part: &'p Part, quantity: Quantity, die: Option<&str>) -> Option<&'
 }
 
 fn estimate(part: &Part, key: &str) -> Option<f64> {
-    let (die, key) = match (part.kind, key.split_once('-')) {
-        ("cascode", Some((die @ ("jfet" | "mosfet"), rest))) => (Some(die), rest),
-        _ => (None, key),
-    };
+    let entry = part.entry();
+    let own = entry.die_of_key(key).filter(|(die, _)| !die.prefix.is_empty());
+    let (die, key) = own.map_or((None, key), |(die, rest)| (Some(die.name), rest));
     // A die's own curve determines more than one of the whole.
     let find = |quantity| curve(part, quantity, die).or_else(|| curve(part, quantity, None));
     let whole = |quantity| curve(part, quantity, die).is_none() && die.is_some();
@@ -40,8 +39,8 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
     };
     match key {
         "on-resistance" => {
-            let share = match (whole(Quantity::OnResistance), die) {
-                (true, Some("mosfet")) => 0.1,
+            let share = match (whole(Quantity::OnResistance), own) {
+                (true, Some((die, _))) if !die.blocks => 0.1,
                 (true, _) => 0.9,
                 _ => 1.0,
             };
@@ -58,7 +57,7 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
             });
             stated.map(|p| p.1).or_else(from_transfer)
         }
-        "saturation-current" if part.kind == "diode" => saturation(find(Quantity::DiodeDrop)?, 1.0),
+        "saturation-current" if entry.is_diode() => saturation(find(Quantity::DiodeDrop)?, 1.0),
         "saturation-current" => {
             let curves = part.curves.iter().filter(|c| {
                 matches!(c.quantity, Quantity::Output | Quantity::Transfer)
@@ -99,7 +98,7 @@ fn estimate(part: &Part, key: &str) -> Option<f64> {
             let less = first(Quantity::TransferCapacitance).map_or(0.0, |p| p.1);
             input.map(|c| (c - less).max(0.1 * c)).or_else(from_charge)
         }
-        "drift-share" if part.kind == "mosfet" => Some(0.4),
+        "drift-share" if die.is_none() => Some(0.4),
         "pillar-capacitance" => first(Quantity::OutputCapacitance).map(|p| 0.5 * p.1),
         "pillar-gate-capacitance" => first(Quantity::TransferCapacitance).map(|p| 0.5 * p.1),
         "lifetime" | "body-lifetime" => recovery(find).map(|t| 2.0 * t),

@@ -10,6 +10,7 @@ pub mod recovery;
 use serde::Serialize;
 
 use crate::capacitances::{OutputCharge, output_charge};
+use crate::model::OnGate;
 use crate::operating::{AtRest, Feed, OperatingError, resistance};
 use crate::part::Part;
 use recovery::RecoveryError;
@@ -206,30 +207,25 @@ pub const FIGURES: &[Figure] = &[
 
 /// Whether the part has a gate, and its pins begin with the drain.
 pub fn is_switch(part: &Part) -> bool {
-    part.entry().pins.contains(&"gate")
+    part.entry().is_switch()
 }
 
 /// Whether the part conducts one way only, from anode to cathode.
 pub fn is_diode(part: &Part) -> bool {
-    part.entry().pins.first() == Some(&"anode")
+    part.entry().is_diode()
 }
 
 /// Gate-source voltage at which the part states its on-resistance, V.
 pub fn stated_gate(part: &Part) -> Option<f64> {
-    match part.kind {
-        "cascode" => part.values.maybe("mosfet-on-gate-voltage"),
-        "jfet" => Some(0.0),
-        _ => part.values.maybe("on-gate-voltage"),
+    match part.entry().driven()?.on? {
+        OnGate::At(volts) => Some(volts),
+        OnGate::Key(key) => part.values.maybe(key),
     }
 }
 
 /// Area of the die that blocks, m².
 pub fn blocking_area(part: &Part) -> Option<f64> {
-    let name = match part.kind {
-        "cascode" => "jfet",
-        other => other,
-    };
-    part.die(name).map(|d| d.area)
+    part.die(part.entry().blocking()?.name).map(|d| d.area)
 }
 
 /// Thermal resistance from junction to case: as stated, or the largest sum of a transient impedance's terms, K/W.

@@ -123,18 +123,17 @@ impl Look<'_> {
                 self.limit(Spot::Condition(variable), variable, value);
             }
         }
-        let dies: &[&str] = match self.part.kind {
-            "cascode" => &["jfet", "mosfet"],
-            _ => &[],
-        };
-        if let Some(die) = self.curve.die.clone().filter(|d| !dies.contains(&d.as_str())) {
-            let expected = match dies {
-                [] => format!("no `die`: kind `{}` has one only", self.part.kind),
-                _ => "`jfet` or `mosfet`".to_string(),
+        let entry = self.part.entry();
+        let several = entry.dies.len() > 1;
+        if let Some(die) = self.curve.die.clone().filter(|d| !(several && entry.die(d).is_some())) {
+            let names: Vec<String> = entry.dies.iter().map(|d| format!("`{}`", d.name)).collect();
+            let expected = match several {
+                false => format!("no `die`: kind `{}` has one only", self.part.kind),
+                true => names.join(" or "),
             };
             self.report(Spot::Die, format!("there is no die `{die}`"), expected);
         }
-        let switch = matches!(self.part.kind, "cascode" | "mosfet" | "jfet");
+        let switch = entry.is_switch();
         let of_switch = matches!(
             self.curve.quantity,
             Quantity::OnResistance
@@ -174,11 +173,11 @@ impl Look<'_> {
         }
     }
 
-    /// A rating promises that nothing breaks down below it at room temperature and above. The blocking die of a cascode
-    /// is its JFET.
+    /// A rating promises that nothing breaks down below it at room temperature and above.
     fn breakdown(&mut self) {
         let curve = self.curve;
-        let blocks = curve.die.as_deref().is_none_or(|die| die == "jfet");
+        let entry = self.part.entry();
+        let blocks = curve.die.as_deref().is_none_or(|die| entry.die(die).is_some_and(|d| d.blocks));
         if curve.quantity != Quantity::Breakdown || !blocks {
             return;
         }

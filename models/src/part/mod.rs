@@ -60,12 +60,20 @@ impl Technology {
 
     /// What a kind of the catalogue alone determines.
     pub fn of_kind(kind: &str) -> Self {
-        match kind {
-            "cascode" => Self::Cascode,
-            "varistor" => Self::Varistor,
-            _ => Self::Unstated,
-        }
+        // Its key is that of the kind.
+        Self::of_key(kind).unwrap_or(Self::Unstated)
     }
+
+    /// Keys of all.
+    pub const KEYS: [&'static str; Self::ALL.len()] = {
+        let mut keys = [""; Self::ALL.len()];
+        let mut k = 0;
+        while k < keys.len() {
+            keys[k] = Self::ALL[k].0;
+            k += 1;
+        }
+        keys
+    };
 
     /// Key in a part file.
     pub fn key(self) -> &'static str {
@@ -244,8 +252,8 @@ impl Part {
 
     /// Rated blocking voltage, V; where none is stated, the breakdown voltage of the (outer) die.
     pub fn rated_voltage(&self) -> Option<f64> {
-        let outer = ["jfet-breakdown-voltage", "breakdown-voltage"];
-        std::iter::once("rated-voltage").chain(outer).find_map(|key| self.values.maybe(key))
+        let outer = self.entry().blocking().map_or("", |die| die.prefix);
+        self.values.maybe("rated-voltage").or_else(|| self.values.maybe(&format!("{outer}breakdown-voltage")))
     }
 
     /// The largest drain current that its output and transfer curves cover, A; `None` where it has neither.
@@ -281,8 +289,7 @@ impl Part {
 
     /// What the parameters of the die that the gate drives begin with: "mosfet-" where it is one of two, else nothing.
     pub fn gate_prefix(&self) -> &'static str {
-        let has = |key: &str| self.entry().params.iter().any(|p| p.key == key);
-        if has("mosfet-on-gate-voltage") { "mosfet-" } else { "" }
+        self.entry().driven().map_or("", |die| die.prefix)
     }
 }
 

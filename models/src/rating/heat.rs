@@ -7,7 +7,7 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
 use joulestep_engine::thermal::field::reduce::{Near, Reduced, Span, reduce, reduce_for_others, reduce_near};
-use joulestep_engine::thermal::field::study::{MeshStudy, study};
+use joulestep_engine::thermal::field::study::{MeshStudy, finest, study};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, NetworkBuilder};
@@ -90,6 +90,11 @@ joulestep_engine::packed!(MeshError: study, dies);
 joulestep_engine::packed!(PackageHeat: network, dies, mesh, words);
 
 impl PackageHeat {
+    /// The same path with what is known of the errors of another solution of it.
+    pub fn with_errors_of(&self, other: &Self) -> Self {
+        Self { network: self.network.clone(), ..other.clone() }
+    }
+
     /// With all its fixed temperatures at `heatsink`, °C.
     pub fn at(&self, heatsink: f64) -> Heat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
@@ -106,7 +111,6 @@ impl PackageHeat {
 /// A package that is wrong; a solution that fails.
 pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let sizing = Sizing { division: FINEST, ..sizing };
     let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
         Ok(study) => study,
         // One mesh may fit where two do not.
@@ -164,7 +168,12 @@ fn solved<T>(
     reduce: impl Fn(&System) -> Result<(Reduced, T), FieldError>,
 ) -> Result<(PackageHeat, T), RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let (mesh, _) = Mesh::finest(&solid.body, &sizing, solid.kelvin, 1).map_err(|e| refused(&e))?;
+    // That of a study of meshes; one mesh may fit where two do not.
+    let mesh = finest(&solid.body, &sizing, solid.kelvin).map(|found| found.0).or_else(|_| {
+        let single = Sizing { division: Sizing::default().division, ..sizing };
+        Mesh::finest(&solid.body, &single, solid.kelvin, 1).map(|found| found.0)
+    });
+    let mesh = mesh.map_err(|e| refused(&e))?;
     let system = System::new(&solid.body, &mesh, solid.kelvin).map_err(|e| refused(&e))?;
     let (reduced, more) = reduce(&system).map_err(|e| refused(&e))?;
     let errors = "without error estimate (`impedance` estimates it), ";
@@ -185,7 +194,7 @@ fn prepared<'a>(
         .map_err(|errors| invalid(errors.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")))?;
     let refused = Box::new(move |e: &dyn ToString| invalid(format!("{name}: {}", e.to_string())));
     solid.body.check().map_err(|e| refused(&e))?;
-    Ok((solid, Sizing { limit: cells, ..Sizing::default() }, refused))
+    Ok((solid, Sizing { limit: cells, division: FINEST, ..Sizing::default() }, refused))
 }
 
 fn package_heat(

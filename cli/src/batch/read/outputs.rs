@@ -1,134 +1,141 @@
 //! What is reported of each variant: further numbers, and what a search finds.
 
 use super::Read;
-use crate::batch::plan::{Keep, MeasureSpec, Measured, Plan, Search};
+use crate::batch::plan::{MeasureSpec, Measured, Plan, Search};
 use crate::batch::row::columns;
-use crate::batch::sections::MOST_VARIANTS;
+use crate::batch::sections::save::{Keep, Listed, OfLimit, OfOutput, Which};
+use crate::batch::sections::{self, MOST_VARIANTS, Measure, Output, Settling};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::conform::one_of;
-use crate::input::keys::fields::Fields;
+use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::renamed;
+use crate::input::keys::shape::Key;
 use crate::judge::unit_of_difference;
 
 impl Read<'_> {
     /// Tables that go with one subject only.
     pub(super) fn fits(&mut self, f: &Fields) {
         let run = self.against.ready.is_some();
-        let (keys, found, expected): (&[&str], _, _) = match run {
-            true => (&["limit"], "a limit of the plan", "[[limit]] in the scenario"),
-            false => (&["output", "keep"], "this study records no signals", "that with a scenario only"),
+        let (keys, found, expected): (&[Key], _, _) = match run {
+            true => (&[sections::Plan::limit], "a limit of the plan", "[[limit]] in the scenario"),
+            false => (
+                &[sections::Plan::output, sections::Plan::keep],
+                "this study records no signals",
+                "that with a scenario only",
+            ),
         };
         for key in keys.iter().filter(|key| f.has(key)) {
-            self.report(f.span_of(key), *key, found, expected);
+            self.report(f.span_of(key), key.name, found, expected);
         }
     }
 
-    pub(super) fn keep(&mut self, f: &Fields) -> Option<Keep> {
+    pub(super) fn keep(&mut self, f: &Fields) -> Option<Which> {
         let ready = self.against.ready?;
-        let count = f.whole("count").map_or(Some(1), |n| usize::try_from(n).ok())?;
-        if let Some(limit) = f.text("limit") {
-            let of_user = ready.judging.judged.iter().map(|j| &j.limit).filter(|l| l.by_user());
-            let names: Vec<&str> = of_user.map(|l| l.name.as_str()).collect();
-            if !names.contains(&limit) {
-                let found = format!("the scenario sets no limit `{limit}`");
-                let d = f.wrong("limit", found, one_of(&names));
-                self.diagnostics.push(d.suggest(nearest(limit, names)));
-                return None;
-            }
-        }
-        let (limit, output) =
-            (|| f.text("limit").map(str::to_string), || f.text("output").map(str::to_string));
-        Some(match f.kind.as_str() {
-            "worst" => Keep::Worst { limit: limit()?, count },
-            "best" => Keep::Best { limit: limit()?, count },
-            "highest" => Keep::Highest { output: output()?, count },
-            "lowest" => Keep::Lowest { output: output()?, count },
-            "every" => Keep::Every(usize::try_from(f.whole("step")?).ok()?),
-            _ => {
-                let numbers = f.numbers("variants");
-                if let Some(x) = numbers.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
-                    self.diagnostics.push(f.wrong("variants", format!("{x}"), "numbers of variants, from 0"));
+        let which = Keep::read(f)?.which;
+        match &which {
+            Which::Worst(OfLimit { limit, .. }) | Which::Best(OfLimit { limit, .. }) => {
+                let of_user = ready.judging.judged.iter().map(|j| &j.limit).filter(|l| l.by_user());
+                let names: Vec<&str> = of_user.map(|l| l.name.as_str()).collect();
+                if !names.contains(&limit.name.as_str()) {
+                    let found = format!("the scenario sets no limit `{}`", limit.name);
+                    let d = f.wrong(OfLimit::limit, found, one_of(&names));
+                    self.diagnostics.push(d.suggest(nearest(&limit.name, names)));
                     return None;
                 }
-                Keep::Listed(numbers.iter().map(|x| *x as usize).collect())
             }
-        })
+            Which::Listed(Listed { variants }) => {
+                if let Some(x) = variants.iter().find(|x| x.fract() != 0.0 || **x > MOST_VARIANTS as f64) {
+                    let expected = "numbers of variants, from 0";
+                    self.diagnostics.push(f.wrong(Listed::variants, format!("{x}"), expected));
+                    return None;
+                }
+            }
+            _ => {}
+        }
+        Some(which)
     }
 
     /// Outputs and variants that are named must be there.
-    pub(super) fn kept_outputs(&mut self, f: &Fields, plan: &Plan) {
+    pub(super) fn kept_outputs(&mut self, tables: &[Fields], plan: &Plan) {
         if self.against.ready.is_none() {
             return;
         }
         let (columns, _) = columns(plan, self.against.own, Vec::new());
         let names: Vec<&str> = columns.iter().map(|c| c.name.as_str()).collect();
-        for table in f.tables("keep") {
-            if let Some(output) = table.text("output").filter(|o| !names.contains(o)) {
-                let found = format!("there is no output `{output}`");
-                let d = table.wrong("output", found, one_of(&names));
-                self.diagnostics.push(d.suggest(nearest(output, names.iter().copied())));
-            }
-            let count = plan.count().unwrap_or(0);
-            if let Some(x) = table.numbers("variants").iter().find(|x| **x >= count as f64) {
-                let found = format!("there is no variant {x}");
-                let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
-                self.diagnostics.push(table.wrong("variants", found, expected));
+        for table in tables {
+            match Keep::read(table).map(|keep| keep.which) {
+                Some(Which::Highest(OfOutput { output, .. }) | Which::Lowest(OfOutput { output, .. }))
+                    if !names.contains(&output.name.as_str()) =>
+                {
+                    let found = format!("there is no output `{}`", output.name);
+                    let d = table.wrong(OfOutput::output, found, one_of(&names));
+                    self.diagnostics.push(d.suggest(nearest(&output.name, names.iter().copied())));
+                }
+                Some(Which::Listed(Listed { variants })) => {
+                    let count = plan.count().unwrap_or(0);
+                    let Some(x) = variants.iter().find(|x| **x >= count as f64) else { continue };
+                    let found = format!("there is no variant {x}");
+                    let expected = format!("numbers from 0 to {}", count.saturating_sub(1));
+                    self.diagnostics.push(table.wrong(Listed::variants, found, expected));
+                }
+                _ => {}
             }
         }
     }
 
     pub(super) fn measure(&mut self, f: &Fields) -> Option<MeasureSpec> {
         let channels = &self.against.ready?.setup.channels;
-        let wanted = f.text("signal")?;
+        let stated = Output::read(f)?;
+        let wanted = stated.signal.name.as_str();
         let Some(channel) = channels.iter().position(|c| c.name == wanted) else {
             let names: Vec<&str> = channels.iter().map(|c| c.name.as_str()).collect();
             let found = match renamed::signal(wanted) {
                 Some(new) => renamed::called(wanted, &new),
                 None => format!("the scenario does not record `{wanted}`"),
             };
-            let d = f.wrong("signal", found, one_of(&names));
+            let d = f.wrong(Output::signal, found, one_of(&names));
             self.diagnostics.push(d.suggest(nearest(wanted, names.iter().copied())));
             return None;
         };
         let of_signal = channels[channel].probe.unit();
-        let (what, unit) = match f.kind.as_str() {
-            "end" => (Measured::End, of_signal),
-            "mean" => (Measured::Mean, of_signal),
-            "rms" => (Measured::Rms, of_signal),
-            _ => {
-                let target = self.measured(f, "target", of_signal)?;
+        let (what, unit) = match &stated.measure {
+            Measure::End => (Measured::End, of_signal),
+            Measure::Mean => (Measured::Mean, of_signal),
+            Measure::Rms => (Measured::Rms, of_signal),
+            Measure::SettlingTime(settling) => {
+                let target = self.measured(&settling.target, of_signal)?;
                 let difference = unit_of_difference(of_signal);
-                let band = self.measured(f, "band", difference)?;
+                let band = self.measured(&settling.band, difference)?;
                 if band <= 0.0 {
-                    self.diagnostics.push(f.wrong("band", "a band of no width", "a value above zero"));
+                    self.diagnostics.push(f.wrong(
+                        Settling::band,
+                        "a band of no width",
+                        "a value above zero",
+                    ));
                 }
                 (Measured::SettlingTime { target, band }, "s")
             }
         };
-        Some(MeasureSpec { name: f.text("name")?.to_string(), channel, what, unit: unit.to_string() })
+        Some(MeasureSpec { name: stated.name.name.clone(), channel, what, unit: unit.to_string() })
     }
 
     pub(super) fn search(&mut self, f: &Fields) -> Option<Search> {
-        let parameter = self.parameter(f)?;
-        let lower = self.measured(f, "lower", &parameter.unit);
-        let ends = lower.zip(self.measured(f, "upper", &parameter.unit))?;
+        let stated = sections::Search::read(f)?;
+        let parameter = self.parameter(f, &stated.value)?;
+        let lower = self.measured(&stated.lower, &parameter.unit);
+        let ends = lower.zip(self.measured(&stated.upper, &parameter.unit))?;
         if ends.0 >= ends.1 {
-            self.report(
-                f.span_of("upper"),
-                "search.upper",
-                "`upper` is not above `lower`",
-                "a value above `lower`",
-            );
+            let (span, key) = (&stated.upper.span, stated.upper.key.clone());
+            self.report(span, key, "`upper` is not above `lower`", "a value above `lower`");
         }
-        let limit = f.text("limit")?;
+        let Named { name: limit, span } = stated.limit;
         let names = self.against.limits.clone();
-        if !names.contains(&limit) {
+        if !names.contains(&limit.as_str()) {
             let found = format!("{} has no limit `{limit}`", self.against.context.what);
-            let d = Diagnostic::new(f.span_of("limit"), "search.limit", found, one_of(&names));
-            self.diagnostics.push(d.suggest(nearest(limit, names)));
+            let d = Diagnostic::new(&span, f.key(sections::Search::limit), found, one_of(&names));
+            self.diagnostics.push(d.suggest(nearest(&limit, names)));
         }
-        let name = f.text("name").unwrap_or(&parameter.path).to_string();
-        let tolerance = f.number("tolerance").unwrap_or(1e-3);
-        Some(Search { name, parameter, ends, limit: limit.to_string(), tolerance })
+        let name = stated.name.map_or_else(|| parameter.path.clone(), |name| name.name);
+        Some(Search { name, parameter, ends, limit, tolerance: stated.tolerance })
     }
 }

@@ -8,14 +8,14 @@ use std::sync::atomic::AtomicBool;
 
 use crate::batch::row::{Column, Status};
 use crate::diagnostic::Diagnostic;
-use crate::input::keys::fields::Fields;
+use crate::input::keys::fields::{Fields, Typed};
 use crate::input::keys::raw::RawTable;
-use crate::input::keys::shape::{Section, quantity};
+use crate::input::keys::shape::{Key, Section, quantity};
 use crate::input::parameter_path::ParameterPath;
 use crate::input::scenario::resolve::Loaded as ScenarioFiles;
 use crate::judge::{Bounds, Level, Limit};
 use crate::output::answer::{Estimation, Study};
-use crate::study::{Cache, Context, Entry, Question, StudyError};
+use crate::study::{Cache, Context, Entry, Question, StudyError, inputs};
 use joulestep_models::model::Range;
 
 pub(crate) use prepare::{Prepared, prepare};
@@ -79,32 +79,32 @@ fn limits(
 ) -> Result<Vec<OfOutput>, Box<Diagnostic>> {
     let mut all: Vec<OfOutput> = Vec::new();
     for f in all_of {
-        let wrong = |key: &str, found: String, expected: &str| Err(Box::new(f.wrong(key, found, expected)));
-        let (Some(name), Some(output)) = (f.text("name"), f.text("output")) else { continue };
-        let Some(unit) = unit(output) else {
-            return wrong(
-                "output",
-                format!("there is no output `{output}`"),
-                "the name of an output's column",
-            );
+        let wrong = |key: Key, found: String, expected: &str| Err(Box::new(f.wrong(key, found, expected)));
+        let Some(stated) = inputs::Limit::read(f) else { continue };
+        let (name, output) = (stated.name.name, stated.output.name);
+        let Some(unit) = unit(&output) else {
+            let found = format!("there is no output `{output}`");
+            return wrong(inputs::Limit::output, found, "the name of an output's column");
         };
         if all.iter().any(|l| l.limit.name == name) {
-            return wrong("name", "a name used twice".into(), "a name used once");
+            return wrong(inputs::Limit::name, "a name used twice".into(), "a name used once");
         }
-        let bound = |key: &str, none: f64| match f.measure(key) {
+        let bound = |typed: Option<Typed>, none: f64| match typed {
             None => Ok(none),
-            Some(typed) => quantity(typed, &unit, Range::Any)
-                .map_err(|(found, expected, hint)| Box::new(f.wrong(key, found, expected).suggest(hint))),
+            Some(typed) => quantity(typed.text(), &unit, Range::Any).map_err(|(found, expected, hint)| {
+                Box::new(Diagnostic::new(&typed.span, &typed.key, found, expected).suggest(hint))
+            }),
         };
-        let bounds = Bounds { lower: bound("min", f64::NEG_INFINITY)?, upper: bound("max", f64::INFINITY)? };
+        let lower = bound(stated.min, f64::NEG_INFINITY)?;
+        let bounds = Bounds { lower, upper: bound(stated.max, f64::INFINITY)? };
         if bounds.lower > bounds.upper {
-            return wrong("max", "`max` is below `min`".into(), "a value above `min`");
+            return wrong(inputs::Limit::max, "`max` is below `min`".into(), "a value above `min`");
         }
         if bounds.is_none() {
-            return wrong("output", "neither `min` nor `max`".into(), "one of them, or both");
+            return wrong(inputs::Limit::output, "neither `min` nor `max`".into(), "one of them, or both");
         }
-        let limit = Limit { name: name.into(), unit, bounds, ..Limit::default() };
-        all.push(OfOutput { limit, output: output.into() });
+        let limit = Limit { name, unit, bounds, ..Limit::default() };
+        all.push(OfOutput { limit, output });
     }
     Ok(all)
 }
@@ -132,17 +132,17 @@ impl Subject {
     }
 
     /// A variant's answer, and the bounds of the limits that the plan sets; else how it ends, and why. `None` where
-    /// `stop` was set before its end.
+    /// `stop` was set before its end. Errors that levels do not show cost time: they are found where it is estimated.
     pub(crate) fn once(
         &self,
         root: &RawTable,
         settings: &[(&ParameterPath, f64)],
         columns: &[Column],
-        level: Level,
+        (level, estimation): (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Result<Answered, Ill>> {
         let Self::Study(varied) = self else { return Some(Err(refused("a scenario's run"))) };
-        let (question, study) = match varied.solve(root, settings, level, stop) {
+        let (question, study) = match varied.solve(root, settings, (level, Some(estimation)), stop) {
             Ok(solved) => solved,
             Err(None) => return None,
             Err(Some(why)) => return Some(Err(why)),
@@ -154,22 +154,13 @@ impl Subject {
 }
 
 impl Varied {
-    /// The question of a variant and its answer; `None` where `stop` was set before its end.
+    /// The question of a variant and its answer, a sketch where no estimation is stated; `None` where `stop` was set
+    /// before its end.
     fn solve(
         &self,
         root: &RawTable,
         settings: &[(&ParameterPath, f64)],
-        level: Level,
-        stop: &AtomicBool,
-    ) -> Result<(Question, Study), Option<Ill>> {
-        self.solve_or_sketch(root, settings, (level, false), stop)
-    }
-
-    fn solve_or_sketch(
-        &self,
-        root: &RawTable,
-        settings: &[(&ParameterPath, f64)],
-        (level, sketch): (Level, bool),
+        (level, estimation): (Level, Option<Estimation>),
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
         let mut root = root.clone();
@@ -186,9 +177,9 @@ impl Varied {
             stop,
             quiet: true,
             brief: true,
-            sketch,
+            sketch: estimation.is_none(),
             base: self.base.as_ref(),
-            estimation: Estimation::Coarser,
+            estimation: estimation.unwrap_or(Estimation::None),
             cache: &self.cache,
             record: None,
         };

@@ -12,6 +12,7 @@ use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::RawTable;
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{Level, Limit, SetBy};
+use crate::output::answer::Estimation;
 use crate::study::inputs::gather;
 use crate::study::question::section;
 use crate::study::{CATALOGUE, Cache, Entry};
@@ -42,7 +43,7 @@ pub(crate) fn named(plan: &PlanFile) -> Option<&'static Entry> {
 pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refusal> {
     let mut sources = plan.sources.clone();
     let refuse = |sources, diagnostics| Err(Refusal::sorted(sources, diagnostics));
-    let found = named(plan).and_then(|entry| Some((entry, plan.fields.table(entry.section.name)?)));
+    let found = named(plan).and_then(|entry| Some((entry, plan.fields.under(entry.section.name).first()?)));
     let Some((entry, fields)) = found else {
         let d =
             Diagnostic::new(&plan.root.span, "", "nothing to vary", "`scenario`, or the table of a study");
@@ -76,8 +77,8 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     // Names, units and limits are the same on every mesh: the coarsest is enough to know them. What has no answer there
     // may have one on a finer one. Steps are as stated: with coarser ones a search may not end.
     let never = AtomicBool::new(false);
-    let named = |sketch| varied.solve_or_sketch(&root, &[], (Level::STATED, sketch), &never);
-    let (question, study) = match named(true).or_else(|_| named(false)) {
+    let named = |how| varied.solve(&root, &[], (Level::STATED, how), &never);
+    let (question, study) = match named(None).or_else(|_| named(Some(Estimation::None))) {
         Ok(solved) => solved,
         Err(why) => {
             let what = why.map_or("interrupted".into(), |w| w.1);
@@ -95,11 +96,13 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         Bound { limit, columns: (k, k), varied: (None, None) }
     };
     let mut bounds: Vec<Bound> = of_plan.into_iter().map(|l| bound(l.limit, &l.output)).collect();
-    for a in study.answers.iter().filter(|a| !a.bounds.is_none()) {
-        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
-        let set_by = SetBy::Part;
-        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
-        bounds.push(bound(limit, &a.name));
+    for a in &study.answers {
+        if let Some(l) = a.limited.as_ref().filter(|l| !l.bounds().is_none()) {
+            let (name, bounded) = (a.name.clone(), l.bounds());
+            // The plan did not set it.
+            let limit = Limit { name, set_by: SetBy::Part, bounds: bounded, ..l.limit.clone() };
+            bounds.push(bound(limit, &a.name));
+        }
     }
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();

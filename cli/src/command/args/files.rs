@@ -6,6 +6,7 @@ use clap::ArgMatches;
 
 use super::{BatchCommand, BatchOutputArgs, Command, PartsCommand};
 use crate::batch::journal::path_of;
+use crate::input::keys::shape::Key;
 use crate::output::files::Named;
 use crate::study::{Entry, What};
 
@@ -24,7 +25,7 @@ fn with_table(named: Named, output: &BatchOutputArgs, runs: bool) -> Named {
 pub fn of_study(entry: &'static Entry, matches: &ArgMatches) -> Named {
     let mut named = Named::default();
     let names =
-        |key: &str| matches.get_many::<String>(key).into_iter().flatten().cloned().collect::<Vec<_>>();
+        |key: Key| matches.get_many::<String>(key.name).into_iter().flatten().cloned().collect::<Vec<_>>();
     for input in entry.inputs {
         named = match input.what {
             What::Part | What::Package => named.shelved(&names(input.key)),
@@ -38,8 +39,8 @@ pub fn of_study(entry: &'static Entry, matches: &ArgMatches) -> Named {
         named = named.file(&format!("--{id}"), matches.get_one::<PathBuf>(id));
     }
     for &(key, folder) in entry.writes {
-        let option = format!("--{key}");
-        let path = matches.get_one::<String>(key).map(PathBuf::from);
+        let option = format!("--{}", key.name);
+        let path = matches.get_one::<String>(key.name).map(PathBuf::from);
         named =
             if folder { named.folder(&option, path.as_ref()) } else { named.file(&option, path.as_ref()) };
     }

@@ -33,26 +33,33 @@ struct Listed {
     junction_case: Option<f64>,
 }
 
+impl List {
+    fn text(&self) -> String {
+        let heads = ["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from);
+        let or_dash = |x: Option<f64>, unit: &str| x.map_or_else(|| "-".to_string(), |x| people(x, unit));
+        let row = |p: &Listed| {
+            vec![
+                p.name.to_string(),
+                p.technology.to_string(),
+                or_dash(p.rated_voltage, "V"),
+                or_dash(p.on_resistance, "ohm"),
+                or_dash(p.maximum_temperature, "degC"),
+                p.title.clone(),
+            ]
+        };
+        let rows: Vec<_> = std::iter::once(heads.to_vec()).chain(self.parts.iter().map(row)).collect();
+        aligned(&rows, &[false, false, true, true, true, false])
+    }
+}
+
 pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Result<u8> {
-    let mut rows =
-        vec![["part", "technology", "rated", "R_on 25 °C", "T_j,max", "title"].map(String::from).to_vec()];
-    let mut report = Vec::new();
+    let mut parts = Vec::new();
     for (name, _) in joulestep_models::parts::shipped() {
         let part = match load(name, &open) {
             Ok(loaded) => loaded.part,
             Err(error) => return refuse_in("a shipped part", &error, name.as_ref(), args.json, streams),
         };
-        let resistance = on_resistance(&part, 25.0);
-        let or_dash = |x: Option<f64>, unit: &str| x.map_or_else(|| "-".to_string(), |x| people(x, unit));
-        rows.push(vec![
-            (*name).to_string(),
-            part.technology.key().to_string(),
-            or_dash(part.rated_voltage(), "V"),
-            or_dash(resistance, "ohm"),
-            or_dash(part.hottest(), "degC"),
-            part.title.clone(),
-        ]);
-        report.push(Listed {
+        parts.push(Listed {
             name,
             kind: part.kind,
             technology: part.technology.key(),
@@ -60,15 +67,16 @@ pub(super) fn list(args: &PartsListArgs, streams: &mut Streams<'_>) -> io::Resul
             rated_voltage: part.rated_voltage(),
             gate_limit: part.gate_limit(),
             maximum_temperature: part.hottest(),
-            on_resistance: resistance,
+            on_resistance: on_resistance(&part, 25.0),
             junction_case: part.thermal.junction_case,
             title: part.title,
         });
     }
+    let list = List { parts };
     if args.json {
-        streams.json(&List { parts: report })?;
+        streams.json(&list)?;
     } else {
-        write!(streams.out, "{}", aligned(&rows, &[false, false, true, true, true, false]))?;
+        write!(streams.out, "{}", list.text())?;
     }
     Ok(DONE)
 }

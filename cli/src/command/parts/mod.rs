@@ -6,6 +6,7 @@ mod show;
 use std::io;
 
 use joulestep_models::extract::evaluate::{Nearby, ordinates};
+use joulestep_models::merit::stated_gate;
 use joulestep_models::part::{Conditions, Curve, Part, Quantity, Variable};
 
 use crate::command::args::PartsCommand;
@@ -34,14 +35,9 @@ fn says(part: &Part, quantity: Quantity, conditions: Conditions, against: Variab
     ordinates(part.entry(), &part.values, &curve, &mut Nearby::default())?.first().copied()
 }
 
-/// Gate voltage at which the part states its on-resistance, V.
-fn on_gate(part: &Part) -> Option<f64> {
-    part.values.maybe(&format!("{}on-gate-voltage", part.gate_prefix()))
-}
-
 /// On-resistance at a small current and a junction temperature (°C), Ω; of a switch.
 fn on_resistance(part: &Part, celsius: f64) -> Option<f64> {
-    let gate = on_gate(part).or_else(|| (part.kind == "jfet").then_some(0.0))?;
+    let gate = stated_gate(part)?;
     let at = Conditions::default().with(Variable::GateVoltage, gate).with(Variable::Current, 1.0);
     says(part, Quantity::OnResistance, at, Variable::Temperature, celsius)
 }

@@ -5,11 +5,12 @@ use std::fmt::Write as _;
 use std::io;
 
 use joulestep_engine::units::{in_unit, people, people_digits};
+use joulestep_models::merit::stated_gate;
 use joulestep_models::model::{Param, Shape, Value};
 use joulestep_models::part::{Conditions, Curve, Part, Piece, Quantity, Variable};
 use serde::Serialize;
 
-use super::{on_gate, on_resistance, says};
+use super::{on_resistance, says};
 use crate::command::args::PartsShowArgs;
 use crate::command::refuse_in;
 use crate::exit::{BAD_INPUT, DONE};
@@ -48,11 +49,11 @@ pub(super) fn show(args: &PartsShowArgs, streams: &mut Streams<'_>) -> io::Resul
             return refuse_in("the part file", &error, args.part.as_ref(), args.json, streams);
         }
     };
-    let derived = derived(&part, celsius);
+    let document = Document::of(&part, celsius);
     if args.json {
-        streams.json(&describe(&part, &derived, celsius))?;
+        streams.json(&document)?;
     } else {
-        write!(streams.out, "{}", text(&part, &derived, celsius))?;
+        write!(streams.out, "{}", document.text())?;
     }
     Ok(DONE)
 }
@@ -64,19 +65,21 @@ fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
     let mut push = |name, unit, conditions, f: &dyn Fn(f64) -> Option<f64>| {
         out.push(Derived { name, unit, conditions, at_25: f(25.0), at_working: f(celsius) });
     };
-    let diode = part.kind == "diode";
-    if let Some(gate) = on_gate(part) {
+    let diode = part.entry().is_diode();
+    if let Some(gate) = stated_gate(part) {
         let how = format!("v_GS = {}, i_D = 1 A", people(gate, "V"));
         push("on-resistance", "ohm", how, &|t| on_resistance(part, t));
     }
-    if diode || on_gate(part).is_some() {
+    if diode || stated_gate(part).is_some() {
         let drop = at.with(Variable::Current, 10.0).with(Variable::GateVoltage, 0.0);
         let how = if diode { "i_F = 10 A" } else { "i_F = 10 A, v_GS = 0" };
         push("diode-drop", "V", how.to_string(), &|t| {
             says(part, Quantity::DiodeDrop, drop, Variable::Temperature, t)
         });
     }
-    let Some(rated) = part.rated_voltage().filter(|_| diode || on_gate(part).is_some()) else { return out };
+    let Some(rated) = part.rated_voltage().filter(|_| diode || stated_gate(part).is_some()) else {
+        return out;
+    };
     let half = 0.5 * rated;
     let how = format!("{}, gate at source", people(half, "V"));
     let capacitances: &[Quantity] = if diode {
@@ -93,105 +96,113 @@ fn derived(part: &Part, celsius: f64) -> Vec<Derived> {
     out
 }
 
-fn text(part: &Part, derived: &[Derived], celsius: f64) -> String {
-    let mut out = String::new();
-    let _ = writeln!(out, "{}: {}", part.name, part.title);
-    let invented = if part.invented { "; invented, not a product" } else { "" };
-    let _ = writeln!(out, "kind `{}`, {}{invented}", part.kind, part.technology.words());
-    if !part.source.is_empty() {
-        let _ = writeln!(out, "source: {}", part.source);
-    }
-    let mut ratings = Vec::new();
-    let mut rating = |name: &str, x: Option<f64>, unit: &str| {
-        ratings.extend(x.map(|x| format!("{name} {}", people(x, unit))));
-    };
-    rating("voltage", part.rated_voltage(), "V");
-    rating("gate ±", part.gate_limit(), "V");
-    rating("junction up to", part.hottest(), "degC");
-    rating("R_th junction-case", part.thermal.junction_case, "K/W");
-    rating("leads", part.ratings.lead_current, "A");
-    rating("leads in a pulse", part.ratings.lead_pulse_current, "A");
-    rating("up to", part.ratings.lead_pulse_width, "s");
-    rating("avalanche", part.ratings.avalanche_current, "A");
-    rating("avalanche", part.ratings.avalanche_energy, "J");
-    if !ratings.is_empty() {
-        let _ = writeln!(out, "ratings: {}", ratings.join(", "));
-    }
-    if !derived.is_empty() {
-        let mut rows = vec![vec![String::new(), "25 °C".into(), people(celsius, "degC"), String::new()]];
-        for d in derived {
-            let [a, b] = [d.at_25, d.at_working].map(|x| x.map_or("-".to_string(), |x| people(x, d.unit)));
-            rows.push(vec![d.name.to_string(), a, b, d.conditions.clone()]);
+impl Document<'_> {
+    /// For people: everything from the fields that programs read.
+    fn text(&self) -> String {
+        let (part, celsius) = (self.part, self.working_temperature);
+        let mut out = String::new();
+        let _ = writeln!(out, "{}: {}", part.name, part.title);
+        let invented = if part.invented { "; invented, not a product" } else { "" };
+        let _ = writeln!(out, "kind `{}`, {}{invented}", part.kind, part.technology.words());
+        if !part.source.is_empty() {
+            let _ = writeln!(out, "source: {}", part.source);
         }
-        let _ = write!(out, "\nvalues\n{}", aligned(&rows, &[false, true, true, false]));
+        let ratings: Vec<String> = [
+            ("voltage", self.rated_voltage, "V"),
+            ("gate ±", self.gate_limit, "V"),
+            ("junction up to", self.maximum_temperature, "degC"),
+            ("R_th junction-case", part.thermal.junction_case, "K/W"),
+            ("leads", part.ratings.lead_current, "A"),
+            ("leads in a pulse", part.ratings.lead_pulse_current, "A"),
+            ("up to", part.ratings.lead_pulse_width, "s"),
+            ("avalanche", part.ratings.avalanche_current, "A"),
+            ("avalanche", part.ratings.avalanche_energy, "J"),
+        ]
+        .into_iter()
+        .filter_map(|(name, x, unit)| Some(format!("{name} {}", people(x?, unit))))
+        .collect();
+        if !ratings.is_empty() {
+            let _ = writeln!(out, "ratings: {}", ratings.join(", "));
+        }
+        if !self.values.is_empty() {
+            let mut rows = vec![vec![String::new(), "25 °C".into(), people(celsius, "degC"), String::new()]];
+            for d in &self.values {
+                let [a, b] =
+                    [d.at_25, d.at_working].map(|x| x.map_or("-".to_string(), |x| people(x, d.unit)));
+                rows.push(vec![d.name.to_string(), a, b, d.conditions.clone()]);
+            }
+            let _ = write!(out, "\nvalues\n{}", aligned(&rows, &[false, true, true, false]));
+        }
+        let mut rows = Vec::new();
+        for param in part.entry().params {
+            let Some(p) = self.params.get(param.key) else { continue };
+            let shown = match p.value {
+                ValueDocument::Number(x) => people_digits(x, p.unit, 5),
+                ValueDocument::List(x) => format!("{} values", x.len()),
+                ValueDocument::Table(x) => format!("{} pairs", x.len()),
+            };
+            let note = if p.given { "" } else { "(default) " };
+            rows.push(vec![param.key.to_string(), shown, format!("{note}{}", p.help)]);
+        }
+        let _ = write!(out, "\nparameters\n{}", aligned(&rows, &[false, true, false]));
+        for key in &self.missing {
+            let _ = writeln!(out, "  {key}: missing; the component that uses the part must give it");
+        }
+        self.pieces(&mut out);
+        out
     }
-    let mut rows = Vec::new();
-    for param in part.entry().params {
-        let Some(value) = part.values.0.get(param.key) else { continue };
-        let shown = match (param.shape, value) {
-            (Shape::Number(unit), Value::Number(x)) => people_digits(*x, unit, 5),
-            (_, Value::List(x)) => format!("{} values", x.len()),
-            (_, Value::Table(x)) => format!("{} pairs", x.len()),
-            _ => String::new(),
-        };
-        let note = if part.given.contains(param.key) { "" } else { "(default) " };
-        rows.push(vec![param.key.to_string(), shown, format!("{note}{}", param.help)]);
-    }
-    let _ = write!(out, "\nparameters\n{}", aligned(&rows, &[false, true, false]));
-    for key in part.missing() {
-        let _ = writeln!(out, "  {key}: missing; the component that uses the part must give it");
-    }
-    pieces(part, celsius, &mut out);
-    out
-}
 
-/// Dies, package, heat, resistance, curves.
-fn pieces(part: &Part, celsius: f64, out: &mut String) {
-    for die in &part.dies {
-        let thickness = die.thickness.map_or_else(String::new, |t| format!(", {} thick", people(t, "m")));
-        let material = die.material.map_or_else(String::new, |m| format!(", {}", m.key()));
-        let _ = writeln!(out, "\ndie {}: {:.3} mm²{thickness}{material}", die.name, 1e6 * die.area);
-    }
-    if let Some(p) = &part.package {
-        let sizes = [("length", p.length), ("width", p.width), ("height", p.height)];
-        let distances = [("creepage", p.creepage), ("clearance", p.clearance)];
-        let shown = sizes.iter().chain(&distances);
-        let shown: Vec<String> =
-            shown.filter_map(|(n, x)| x.map(|x| format!("{n} {:.2} mm", 1e3 * x))).collect();
-        let _ = writeln!(out, "\npackage: {}; {}", p.outline, shown.join(", "));
-    }
-    for i in &part.thermal.impedance {
-        let _ = writeln!(out, "\ntransient thermal impedance of {}", i.die);
-        let rows: Vec<Vec<String>> =
-            i.terms.iter().map(|(r, tau)| vec![people(*r, "K/W"), people(*tau, "s")]).collect();
-        out.push_str(&aligned(&rows, &[true, true]));
-    }
-    if let Some(budget) = &part.budget {
-        let warm = budget.at(celsius);
-        let mut rows =
-            vec![vec!["resistance".to_string(), "die".into(), "25 °C".into(), people(celsius, "degC")]];
-        for (piece, (_, hot)) in budget.pieces.iter().zip(&warm) {
-            rows.push(vec![
-                piece.name.clone(),
-                piece.die.clone().unwrap_or_else(|| "-".into()),
-                people(piece.resistance, "ohm"),
-                people(*hot, "ohm"),
-            ]);
+    /// Dies, package, heat, resistance, curves.
+    fn pieces(&self, out: &mut String) {
+        let part = self.part;
+        for die in &part.dies {
+            let thickness = die.thickness.map_or_else(String::new, |t| format!(", {} thick", people(t, "m")));
+            let material = die.material.map_or_else(String::new, |m| format!(", {}", m.key()));
+            let _ = writeln!(out, "\ndie {}: {:.3} mm²{thickness}{material}", die.name, 1e6 * die.area);
         }
-        let sums = [budget.pieces.iter().map(|p| p.resistance).sum(), warm.iter().map(|w| w.1).sum::<f64>()];
-        rows.push(vec!["sum".into(), String::new(), people(sums[0], "ohm"), people(sums[1], "ohm")]);
-        let _ = write!(out, "\n{}", aligned(&rows, &[false, false, true, true]));
-    }
-    if !part.curves.is_empty() {
-        let _ = writeln!(out, "\ncurves");
-    }
-    for curve in &part.curves {
-        let held: Vec<String> = Variable::ALL
-            .iter()
-            .filter_map(|&(key, v, unit)| Some(format!("{key} {}", people(curve.conditions.get(v)?, unit))))
-            .collect();
-        let die = curve.die.as_ref().map_or_else(String::new, |d| format!(" of {d}"));
-        let _ = writeln!(out, "  {}{die}: {} points; {}", curve.words(), curve.points.len(), held.join(", "));
+        if let Some(p) = &part.package {
+            let sizes = [("length", p.length), ("width", p.width), ("height", p.height)];
+            let distances = [("creepage", p.creepage), ("clearance", p.clearance)];
+            let shown = sizes.iter().chain(&distances);
+            let shown: Vec<String> =
+                shown.filter_map(|(n, x)| x.map(|x| format!("{n} {:.2} mm", 1e3 * x))).collect();
+            let _ = writeln!(out, "\npackage: {}; {}", p.outline, shown.join(", "));
+        }
+        for i in &part.thermal.impedance {
+            let _ = writeln!(out, "\ntransient thermal impedance of {}", i.die);
+            let rows: Vec<Vec<String>> =
+                i.terms.iter().map(|(r, tau)| vec![people(*r, "K/W"), people(*tau, "s")]).collect();
+            out.push_str(&aligned(&rows, &[true, true]));
+        }
+        if !self.resistance.is_empty() {
+            let heads = ["resistance", "die", "25 °C"].map(String::from).into_iter();
+            let mut rows = vec![heads.chain([people(self.working_temperature, "degC")]).collect()];
+            for of in &self.resistance {
+                rows.push(vec![
+                    of.piece.name.clone(),
+                    of.piece.die.clone().unwrap_or_else(|| "-".into()),
+                    people(of.piece.resistance, "ohm"),
+                    people(of.at_working, "ohm"),
+                ]);
+            }
+            let sum = |each: fn(&PieceDocument<'_>) -> f64| {
+                people(self.resistance.iter().map(each).sum::<f64>(), "ohm")
+            };
+            rows.push(vec!["sum".into(), String::new(), sum(|p| p.piece.resistance), sum(|p| p.at_working)]);
+            let _ = write!(out, "\n{}", aligned(&rows, &[false, false, true, true]));
+        }
+        if !self.curves.is_empty() {
+            let _ = writeln!(out, "\ncurves");
+        }
+        for curve in &self.curves {
+            let held = |&(key, _, unit): &(&str, Variable, &str)| {
+                Some(format!("{key} {}", people(*curve.conditions.get(&key.replace('-', "_"))?, unit)))
+            };
+            let held: Vec<String> = Variable::ALL.iter().filter_map(held).collect();
+            let die = curve.die.map_or_else(String::new, |d| format!(" of {d}"));
+            let _ =
+                writeln!(out, "  {}{die}: {} points; {}", curve.words, curve.points.len(), held.join(", "));
+        }
     }
 }
 
@@ -203,10 +214,10 @@ struct Document<'a> {
     gate_limit: Option<f64>,
     maximum_temperature: Option<f64>,
     working_temperature: f64,
-    values: &'a [Derived],
+    values: Vec<Derived>,
     params: BTreeMap<&'a str, ParamDocument<'a>>,
     missing: Vec<&'static str>,
-    resistance: &'a [Piece],
+    resistance: Vec<PieceDocument<'a>>,
     curves: Vec<CurveDocument<'a>>,
 }
 
@@ -226,28 +237,40 @@ enum ValueDocument<'a> {
     Table(&'a [(f64, f64)]),
 }
 
-fn describe<'a>(part: &'a Part, values: &'a [Derived], celsius: f64) -> Document<'a> {
-    let param = |param: &'a Param| {
-        let (unit, value) = match (param.shape, part.values.0.get(param.key)?) {
-            (Shape::Number(unit), Value::Number(x)) => (unit, ValueDocument::Number(*x)),
-            (Shape::List(unit), Value::List(x)) => (unit, ValueDocument::List(x)),
-            (Shape::Table(_, unit), Value::Table(x)) => (unit, ValueDocument::Table(x)),
-            _ => return None,
+/// A piece of the on-resistance.
+#[derive(Serialize)]
+struct PieceDocument<'a> {
+    #[serde(flatten)]
+    piece: &'a Piece,
+    /// At the working temperature, Ω.
+    at_working: f64,
+}
+
+impl<'a> Document<'a> {
+    fn of(part: &'a Part, celsius: f64) -> Self {
+        let param = |param: &'a Param| {
+            let (unit, value) = match (param.shape, part.values.0.get(param.key)?) {
+                (Shape::Number(unit), Value::Number(x)) => (unit, ValueDocument::Number(*x)),
+                (Shape::List(unit), Value::List(x)) => (unit, ValueDocument::List(x)),
+                (Shape::Table(_, unit), Value::Table(x)) => (unit, ValueDocument::Table(x)),
+                _ => return None,
+            };
+            let given = part.given.contains(param.key);
+            Some((param.key, ParamDocument { value, unit, given, help: param.help }))
         };
-        let given = part.given.contains(param.key);
-        Some((param.key, ParamDocument { value, unit, given, help: param.help }))
-    };
-    Document {
-        part,
-        rated_voltage: part.rated_voltage(),
-        gate_limit: part.gate_limit(),
-        maximum_temperature: part.hottest(),
-        working_temperature: celsius,
-        values,
-        params: part.entry().params.iter().filter_map(param).collect(),
-        missing: part.missing(),
-        resistance: part.budget.as_ref().map_or(&[], |b| &b.pieces),
-        curves: part.curves.iter().map(CurveDocument::new).collect(),
+        let pieces = part.budget.iter().flat_map(|b| b.pieces.iter().zip(b.at(celsius)));
+        Self {
+            part,
+            rated_voltage: part.rated_voltage(),
+            gate_limit: part.gate_limit(),
+            maximum_temperature: part.hottest(),
+            working_temperature: celsius,
+            values: derived(part, celsius),
+            params: part.entry().params.iter().filter_map(param).collect(),
+            missing: part.missing(),
+            resistance: pieces.map(|(piece, (_, at_working))| PieceDocument { piece, at_working }).collect(),
+            curves: part.curves.iter().map(CurveDocument::new).collect(),
+        }
     }
 }
 
@@ -261,6 +284,9 @@ struct CurveDocument<'a> {
     die: Option<&'a str>,
     capacitive_charge: Option<bool>,
     points: &'a [(f64, f64)],
+    /// What it shows, for people.
+    #[serde(skip)]
+    words: String,
 }
 
 impl<'a> CurveDocument<'a> {
@@ -277,6 +303,7 @@ impl<'a> CurveDocument<'a> {
             die: curve.die.as_deref(),
             capacitive_charge: charge.then_some(curve.capacitive),
             points: &curve.points,
+            words: curve.words(),
         }
     }
 }

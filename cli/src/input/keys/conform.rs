@@ -3,8 +3,6 @@
 
 mod values;
 
-use std::collections::BTreeMap;
-
 use joulestep_models::arrangement;
 use joulestep_models::model::Entry;
 
@@ -56,7 +54,7 @@ impl Conform<'_> {
             (name, "") => format!("[{name}]"),
             (name, kind) => format!("[{name}] of kind `{kind}`"),
         };
-        let empty = Fields { span: table.span.clone(), path, kind, values: BTreeMap::new() };
+        let empty = Fields::empty(&table.span, path, kind);
         match keys {
             Some(keys) => self.against(table, &keys, &of, empty),
             None => empty,
@@ -157,13 +155,13 @@ impl Conform<'_> {
     fn of_part(
         &mut self,
         table: &RawTable,
-        tables: &[(&'static str, bool, &'static str)],
+        tables: &[Key],
         mut keys: Vec<Key>,
         path: &str,
     ) -> (Option<Vec<Key>>, String) {
         let Some(Node { value: Raw::Text(typed), span }) = table.get("kind") else {
             // Missing, or not a string: the common keys tell it, and nothing is said of the parameters.
-            keys.extend(tables.iter().map(|(name, _, help)| Key::may(name, Form::Any, help)));
+            keys.extend(tables.iter().map(|t| Key { required: false, ..*t }));
             return (Some(keys), String::new());
         };
         let typed = &self.kind_now(typed.clone(), Some((span, path)));
@@ -174,13 +172,8 @@ impl Conform<'_> {
             self.diagnostics.push(d.suggest(nearest(typed, kinds)));
             return (None, String::new());
         };
-        keys.extend(tables.iter().map(|&(name, required, help)| Key {
-            name,
-            form: Form::Parameters(entry.kind, entry.params),
-            required,
-            help,
-            default: None,
-        }));
+        let form = Form::Parameters(entry.kind, entry.params);
+        keys.extend(tables.iter().map(|t| Key { form, ..*t }));
         (Some(keys), typed.clone())
     }
 
@@ -298,12 +291,7 @@ impl Conform<'_> {
                 let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
                 let name = key.rsplit('.').next().unwrap_or(key);
                 let of = format!("[{name}] of kind `{kind}`");
-                let empty = Fields {
-                    span: t.span.clone(),
-                    path: key.to_string(),
-                    kind: kind.to_string(),
-                    values: BTreeMap::new(),
-                };
+                let empty = Fields::empty(&t.span, key.to_string(), kind.to_string());
                 Some(Content::Table(self.against(t, &keys, &of, empty)))
             }
             _ => self.wrong_form(node, form, key),

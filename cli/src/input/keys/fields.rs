@@ -1,8 +1,10 @@
 //! A checked table: values in SI units under the keys of its description.
 
 use std::collections::BTreeMap;
+use std::marker::PhantomData;
 
 use crate::diagnostic::{Diagnostic, Span};
+use crate::input::keys::shape::Key;
 
 /// A name with its span.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,6 +17,35 @@ pub struct Named {
 
 /// A quantity as typed (a string, or a bare number) with its span.
 pub type TypedAt = (Span, Result<String, f64>);
+
+/// A quantity whose unit is that of a signal, as typed.
+#[derive(Clone, Debug)]
+pub struct Typed {
+    /// A string, or a bare number.
+    pub text: Result<String, f64>,
+    /// Where it stands.
+    pub span: Span,
+    /// The key as diagnostics call it.
+    pub key: String,
+}
+
+impl Typed {
+    /// The text, or else the bare number.
+    pub(crate) fn text(&self) -> Result<&str, f64> {
+        self.text.as_deref().map_err(|number| *number)
+    }
+}
+
+/// A signal's name as typed.
+#[derive(Clone, Debug)]
+pub struct Signal {
+    /// The text.
+    pub text: String,
+    /// Where it stands.
+    pub span: Span,
+    /// The key as diagnostics call it.
+    pub key: String,
+}
 
 /// A checked value.
 #[derive(Clone, Debug, PartialEq)]
@@ -74,123 +105,144 @@ pub struct Fields {
 }
 
 impl Fields {
+    /// An empty table.
+    pub fn empty(span: &Span, path: String, kind: String) -> Self {
+        Self { span: span.clone(), path, kind, values: BTreeMap::new() }
+    }
+    /// The value of a key; `None` where it is missing, or was wrong.
+    pub(crate) fn get<T: Value>(&self, key: Key) -> Option<T> {
+        T::of(self, key)
+    }
+    /// Tables under a name that a catalogue has given: one, or a list.
+    pub fn under(&self, name: &str) -> &[Self] {
+        match self.values.get(name).map(|f| &f.content) {
+            Some(Content::Table(one)) => std::slice::from_ref(one),
+            Some(Content::Tables(all)) => all,
+            _ => &[],
+        }
+    }
     /// An error at the place of a key.
-    pub fn wrong(&self, key: &str, found: impl Into<String>, expected: impl Into<String>) -> Diagnostic {
-        Diagnostic::new(self.span_of(key), self.key(key), found, expected)
+    pub fn wrong(
+        &self,
+        key: impl AsRef<str>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> Diagnostic {
+        Diagnostic::new(self.span_of(&key), self.key(&key), found, expected)
     }
     /// Whether the key is there (and right).
-    pub fn has(&self, key: &str) -> bool {
-        self.values.contains_key(key)
-    }
-    /// A number.
-    pub fn number(&self, key: &str) -> Option<f64> {
-        match self.values.get(key)?.content {
-            Content::Number(x) => Some(x),
-            _ => None,
-        }
-    }
-    /// A quantity as typed.
-    pub fn measure(&self, key: &str) -> Option<Result<&str, f64>> {
-        match &self.values.get(key)?.content {
-            Content::Measure(x) => Some(x.as_deref().map_err(|number| *number)),
-            _ => None,
-        }
-    }
-    /// Quantities as typed; empty where the key is missing.
-    pub fn measures(&self, key: &str) -> &[TypedAt] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Measures(x)) => x,
-            _ => &[],
-        }
-    }
-    /// An integer.
-    pub fn whole(&self, key: &str) -> Option<i64> {
-        match self.values.get(key)?.content {
-            Content::Whole(x) => Some(x),
-            _ => None,
-        }
-    }
-    /// true or false.
-    pub fn flag(&self, key: &str) -> Option<bool> {
-        match self.values.get(key)?.content {
-            Content::Flag(x) => Some(x),
-            _ => None,
-        }
-    }
-    /// A text, word or name.
-    pub fn text(&self, key: &str) -> Option<&str> {
-        match &self.values.get(key)?.content {
-            Content::Text(x) => Some(x),
-            _ => None,
-        }
-    }
-    /// A name with its span.
-    pub fn named(&self, key: &str) -> Option<Named> {
-        let name = self.text(key)?.to_string();
-        Some(Named { name, span: self.values.get(key)?.span.clone() })
-    }
-    /// Texts or names; empty where the key is missing.
-    pub fn texts(&self, key: &str) -> &[Named] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Texts(x)) => x,
-            _ => &[],
-        }
-    }
-    /// Numbers; empty where the key is missing.
-    pub fn numbers(&self, key: &str) -> &[f64] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Numbers(x)) => x,
-            _ => &[],
-        }
-    }
-    /// Pairs; empty where the key is missing.
-    pub fn pairs(&self, key: &str) -> &[(f64, f64)] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Pairs(x)) => x,
-            _ => &[],
-        }
-    }
-    /// Name to name; empty where the key is missing.
-    pub fn map(&self, key: &str) -> &[(Named, Named)] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Map(x)) => x,
-            _ => &[],
-        }
-    }
-    /// A table.
-    pub fn table(&self, key: &str) -> Option<&Fields> {
-        match &self.values.get(key)?.content {
-            Content::Table(x) => Some(x),
-            _ => None,
-        }
-    }
-    /// Tables; empty where the key is missing.
-    pub fn tables(&self, key: &str) -> &[Fields] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Tables(x)) => x,
-            _ => &[],
-        }
-    }
-    /// Pairs of quantities as typed; empty where the key is missing.
-    pub fn rows(&self, key: &str) -> &[[TypedAt; 2]] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Rows(x)) => x,
-            _ => &[],
-        }
-    }
-    /// Tables with their names; empty where the key is missing.
-    pub fn by_name(&self, key: &str) -> &[(Named, Fields)] {
-        match self.values.get(key).map(|f| &f.content) {
-            Some(Content::Named(x)) => x,
-            _ => &[],
-        }
+    pub fn has(&self, key: impl AsRef<str>) -> bool {
+        self.values.contains_key(key.as_ref())
     }
     /// Place of a key's value, else of the table.
-    pub fn span_of(&self, key: &str) -> &Span {
-        self.values.get(key).map_or(&self.span, |f| &f.span)
+    pub fn span_of(&self, key: impl AsRef<str>) -> &Span {
+        self.values.get(key.as_ref()).map_or(&self.span, |f| &f.span)
     }
     /// The key as diagnostics call it.
-    pub fn key(&self, key: &str) -> String {
+    pub fn key(&self, key: impl AsRef<str>) -> String {
+        let key = key.as_ref();
         if self.path.is_empty() { key.to_string() } else { format!("{}.{key}", self.path) }
+    }
+}
+
+/// What the value of a key is read as.
+pub(crate) trait Value: Sized {
+    /// The same where it may be missing.
+    type Maybe;
+    /// The value of a key; `None` where it is missing, or was wrong.
+    fn of(fields: &Fields, key: Key) -> Option<Self>;
+    /// What may be missing.
+    fn maybe(value: Option<Self>) -> Self::Maybe;
+}
+
+/// A value that may have a default, which is a number.
+pub(crate) trait Numeric: Value {
+    /// The default.
+    fn of_default(default: f64) -> Self;
+}
+
+/// A value that may be missing is an option; of a list, the empty one.
+macro_rules! values {
+    ($($kind:ident $type:ty: |$fields:ident, $key:ident| $pattern:pat => $value:expr;)*) => {
+        $(impl Value for $type {
+            values!(@$kind);
+            fn of($fields: &Fields, $key: Key) -> Option<Self> {
+                #[allow(irrefutable_let_patterns, reason = "any content is content")]
+                let $pattern = &$fields.values.get($key.name)?.content else { return None };
+                Some($value)
+            }
+        })*
+    };
+    (@one) => {
+        type Maybe = Option<Self>;
+        fn maybe(value: Option<Self>) -> Option<Self> {
+            value
+        }
+    };
+    (@all) => {
+        type Maybe = Self;
+        fn maybe(value: Option<Self>) -> Self {
+            value.unwrap_or_default()
+        }
+    };
+}
+values! {
+    one f64: |fields, key| Content::Number(x) => *x;
+    one i64: |fields, key| Content::Whole(x) => *x;
+    one bool: |fields, key| Content::Flag(x) => *x;
+    one String: |fields, key| Content::Text(x) => x.clone();
+    one Named: |fields, key| Content::Text(x) => Named { name: x.clone(), span: fields.span_of(key).clone() };
+    one Signal: |fields, key| Content::Text(x) =>
+        Signal { text: x.clone(), span: fields.span_of(key).clone(), key: fields.key(key) };
+    one Typed: |fields, key| Content::Measure(x) =>
+        Typed { text: x.clone(), span: fields.span_of(key).clone(), key: fields.key(key) };
+    one Content: |fields, key| x => x.clone();
+    one Fields: |fields, key| Content::Table(x) => x.clone();
+    all Vec<TypedAt>: |fields, key| Content::Measures(x) => x.clone();
+    all Vec<Named>: |fields, key| Content::Texts(x) => x.clone();
+    all Vec<Signal>: |fields, key| Content::Texts(x) =>
+        x.iter().map(|n| Signal { text: n.name.clone(), span: n.span.clone(), key: fields.key(key) }).collect();
+    all Vec<f64>: |fields, key| Content::Numbers(x) => x.clone();
+    all Vec<[TypedAt; 2]>: |fields, key| Content::Rows(x) => x.clone();
+    all Vec<Fields>: |fields, key| Content::Tables(x) => x.clone();
+    all Vec<(Named, Fields)>: |fields, key| Content::Named(x) => x.clone();
+}
+
+/// In place of a value that is checked only, or read by other means.
+pub type Unread = PhantomData<()>;
+impl Value for Unread {
+    type Maybe = Self;
+    fn maybe(value: Option<Self>) -> Self {
+        value.unwrap_or_default()
+    }
+    fn of(_: &Fields, _: Key) -> Option<Self> {
+        Some(PhantomData)
+    }
+}
+
+/// What is needed by the table, and without which the rest is still read.
+impl<T: Value> Value for Option<T> {
+    type Maybe = Self;
+    fn maybe(value: Option<Self>) -> Self {
+        value.flatten()
+    }
+    fn of(fields: &Fields, key: Key) -> Option<Self> {
+        Some(T::of(fields, key))
+    }
+}
+
+impl Numeric for f64 {
+    fn of_default(default: f64) -> Self {
+        default
+    }
+}
+impl Numeric for i64 {
+    fn of_default(default: f64) -> Self {
+        default as Self
+    }
+}
+impl Numeric for Vec<f64> {
+    fn of_default(default: f64) -> Self {
+        vec![default]
     }
 }

@@ -6,42 +6,40 @@ use joulestep_models::package::{
     Cooled, Cooling, Face, Heated, Layer, Package, PackageError, Subject, ViaField,
 };
 
+use super::sections as typed;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::fields::Fields;
-
-/// °C, where a file says nothing.
-const ROOM: f64 = 25.0;
+use crate::input::keys::shape::Key;
 
 /// The package, placed and checked; what is wrong is reported at its span.
 pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Package> {
     let before = diagnostics.len();
-    let layers = root.tables("layer");
+    let tables = typed::Package::read(root)?;
     let mut package = Package {
-        title: root.text("title").unwrap_or("").to_string(),
-        temperature: root.number("temperature").unwrap_or(ROOM),
-        layers: layers.iter().filter_map(|f| layer(f, diagnostics)).collect(),
-        cooling: root.tables("cooling").iter().filter_map(cooling).collect(),
-        materials: root.tables("material").iter().filter_map(material).collect(),
+        title: tables.title.map_or(String::new(), |title| title.name),
+        temperature: tables.temperature,
+        layers: tables.layer.iter().filter_map(|f| layer(f, diagnostics)).collect(),
+        cooling: tables.cooling.iter().filter_map(cooling).collect(),
+        materials: tables.material.iter().filter_map(material).collect(),
     };
     // Which table became which via field of which layer.
     let mut fields: Vec<(usize, usize, &Fields)> = Vec::new();
-    for f in root.tables("via-field") {
-        let Some(named) = f.named("layer") else { continue };
+    for f in &tables.via_field {
+        let Some(stated) = typed::ViaField::read(f) else { continue };
+        let named = stated.layer.clone();
         let Some(at) = package.layer(&named.name) else {
             let names: Vec<&str> = package.layers.iter().map(|l| l.name.as_str()).collect();
             let found = format!("no layer is named `{}`", named.name);
-            let d = Diagnostic::new(&named.span, f.key("layer"), found, names.join(", "));
+            let d = Diagnostic::new(&named.span, f.key(typed::ViaField::layer), found, names.join(", "));
             diagnostics.push(d.suggest(nearest(&named.name, names)));
             continue;
         };
-        let Some(via) = via_field(f, diagnostics) else { continue };
-        package.layers[at].vias.push(via);
+        package.layers[at].vias.push(via_field(f, stated, diagnostics));
         fields.push((at, package.layers[at].vias.len() - 1, f));
     }
     if package.temperature <= -273.15 {
         let found = format!("{} °C is not above absolute zero", package.temperature);
-        let d = Diagnostic::new(root.span_of("temperature"), "temperature", found, "above -273.15 degC");
-        diagnostics.push(d);
+        diagnostics.push(root.wrong(typed::Package::temperature, found, "above -273.15 degC"));
     }
     if diagnostics.len() > before {
         return None;
@@ -50,9 +48,9 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
     for PackageError { subject, key, found, expected, suggestion } in wrong {
         let of = match subject {
             Subject::Whole => Some(root),
-            Subject::Layer(k) => layers.get(k),
+            Subject::Layer(k) => tables.layer.get(k),
             Subject::Via(k, j) => fields.iter().find(|f| (f.0, f.1) == (k, j)).map(|f| f.2),
-            Subject::Cooling(k) => root.tables("cooling").get(k),
+            Subject::Cooling(k) => tables.cooling.get(k),
         };
         let of = of.unwrap_or(root);
         let d = of.wrong(key, found, expected);
@@ -61,82 +59,77 @@ pub(super) fn package(root: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Optio
     None
 }
 
-/// Two lengths.
-fn offset(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> [f64; 2] {
-    match f.numbers("offset") {
+/// Two lengths; `key` is theirs.
+fn offset(f: &Fields, key: Key, stated: &[f64], diagnostics: &mut Vec<Diagnostic>) -> [f64; 2] {
+    match stated {
         [x, y] => [*x, *y],
-        [] if !f.has("offset") => [0.0, 0.0],
+        [] if !f.has(key) => [0.0, 0.0],
         other => {
-            let found = format!("{} lengths", other.len());
-            diagnostics.push(f.wrong("offset", found, "two: along x and y"));
+            diagnostics.push(f.wrong(key, format!("{} lengths", other.len()), "two: along x and y"));
             [0.0, 0.0]
         }
     }
 }
 
 fn layer(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<Layer> {
-    let offset = offset(f, diagnostics);
-    if f.has("heated-margin") && !f.has("heated-depth") {
+    let stated = typed::Layer::read(f)?;
+    if f.has(typed::Layer::heated_margin) && stated.heated_depth.is_none() {
         let expected = "`heated-depth` beside it: only a die is heated";
-        let found = "a rim of nothing heated";
-        diagnostics.push(f.wrong("heated-margin", found, expected));
+        diagnostics.push(f.wrong(typed::Layer::heated_margin, "a rim of nothing heated", expected));
     }
     Some(Layer {
-        name: f.text("name")?.to_string(),
-        material: f.text("material")?.to_string(),
-        length: f.number("length")?,
-        width: f.number("width")?,
-        thickness: f.number("thickness")?,
-        offset,
-        on: f.text("on").map(ToString::to_string),
-        contact: f.number("contact").unwrap_or(0.0),
-        heated: f
-            .number("heated-depth")
-            .map(|depth| Heated { depth, margin: f.number("heated-margin").unwrap_or(0.0) }),
-        case: f.flag("case").unwrap_or(false),
+        name: stated.name.name,
+        material: stated.material.name,
+        length: stated.length,
+        width: stated.width,
+        thickness: stated.thickness,
+        offset: offset(f, typed::Layer::offset, &stated.offset, diagnostics),
+        on: stated.on.map(|on| on.name),
+        contact: stated.contact,
+        heated: stated.heated_depth.map(|depth| Heated { depth, margin: stated.heated_margin }),
+        case: stated.case,
         vias: Vec::new(),
     })
 }
 
-fn via_field(f: &Fields, diagnostics: &mut Vec<Diagnostic>) -> Option<ViaField> {
-    Some(ViaField {
-        length: f.number("length")?,
-        width: f.number("width")?,
-        offset: offset(f, diagnostics),
-        pitch: f.number("pitch")?,
-        drill: f.number("drill")?,
-        plating: f.number("plating")?,
-        fill: f.text("fill").map(ToString::to_string),
-    })
+fn via_field(f: &Fields, stated: typed::ViaField, diagnostics: &mut Vec<Diagnostic>) -> ViaField {
+    ViaField {
+        length: stated.length,
+        width: stated.width,
+        offset: offset(f, typed::ViaField::offset, &stated.offset, diagnostics),
+        pitch: stated.pitch,
+        drill: stated.drill,
+        plating: stated.plating,
+        fill: stated.fill.map(|fill| fill.name),
+    }
 }
 
 fn cooling(f: &Fields) -> Option<Cooling> {
-    let by = match f.kind.as_str() {
-        "convection" => Cooled::Film(f.number("coefficient")?),
-        "resistance" => Cooled::Resistance(f.number("resistance")?),
-        _ => Cooled::Held,
-    };
+    let stated = typed::Cooling::read(f)?;
     Some(Cooling {
-        layer: f.text("layer")?.to_string(),
-        face: if f.text("face") == Some("top") { Face::Top } else { Face::Bottom },
-        by,
-        boundary: f.text("boundary").unwrap_or("ambient").to_string(),
-        temperature: f.number("temperature").unwrap_or(ROOM),
+        layer: stated.layer.name,
+        face: if stated.face.as_deref() == Some("top") { Face::Top } else { Face::Bottom },
+        by: match stated.kind {
+            typed::Cooled::Held => Cooled::Held,
+            typed::Cooled::Convection(film) => Cooled::Film(film.coefficient),
+            typed::Cooled::Resistance(path) => Cooled::Resistance(path.resistance),
+        },
+        boundary: stated.boundary,
+        temperature: stated.temperature,
     })
 }
 
 fn material(f: &Fields) -> Option<Material> {
-    let exponent = f.number("conductivity-exponent").unwrap_or(0.0);
-    let law = |at_300: f64| match exponent {
+    let stated = typed::Material::read(f)?;
+    let law = |at_300: f64| match stated.conductivity_exponent {
         0.0 => Law::Constant(at_300),
         exponent => Law::Power { at_300, exponent },
     };
-    let along = f.number("conductivity")?;
     Some(Material {
-        name: f.text("name")?.to_string(),
-        along: law(along),
-        through: law(f.number("through-conductivity").unwrap_or(along)),
-        density: f.number("density")?,
-        heat_capacity: Law::Constant(f.number("heat-capacity")?),
+        name: stated.name.name,
+        along: law(stated.conductivity),
+        through: law(stated.through_conductivity.unwrap_or(stated.conductivity)),
+        density: stated.density,
+        heat_capacity: Law::Constant(stated.heat_capacity),
     })
 }

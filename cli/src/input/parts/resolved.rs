@@ -10,8 +10,9 @@ use joulestep_models::part::{
     Spread, Technology, Thermal, Variable, inspect,
 };
 
+use super::sections as typed;
 use crate::diagnostic::{Diagnostic, Span, nearest};
-use crate::input::keys::fields::{Content, Fields, TypedAt};
+use crate::input::keys::fields::{Content, Fields, Named, TypedAt};
 use crate::input::keys::shape::quantity;
 use crate::input::keys::words::one_of;
 use crate::judge::unit_of_difference;
@@ -37,8 +38,10 @@ impl Spots {
         let (name, span) = match spot {
             Spot::Curve => ("", None),
             Spot::Condition(variable) => (variable.key(), key(variable.key())),
-            Spot::Die => ("die", key("die")),
-            Spot::Point(k, column) => ("points", self.points.get(k).map(|p| p[column.min(1)].clone())),
+            Spot::Die => (typed::Stated::die.name, key(typed::Stated::die.name)),
+            Spot::Point(k, column) => {
+                (typed::Curve::points.name, self.points.get(k).map(|p| p[column.min(1)].clone()))
+            }
         };
         (span.unwrap_or_else(|| self.table.clone()), name)
     }
@@ -53,31 +56,34 @@ pub fn part(
 ) -> Option<(Part, Vec<Spots>, Values)> {
     let entry = catalogue().iter().find(|e| e.kind == root.kind)?;
     let mut read = Read { diagnostics };
-    let given = root.table("params").map(|p| given(p, entry.params)).unwrap_or_default();
-    let start = root.table("start").map(|p| self::given(p, entry.params)).unwrap_or_default();
-    let dies = root.by_name("die").iter().filter_map(|(name, f)| read.die(&name.name, f)).collect();
-    let curves: Vec<_> = root.tables("curve").iter().filter_map(|f| read.curve(f)).collect();
+    let tables = typed::Part::read(root)?;
+    let of_kind = typed::OfKind::read(root)?;
+    let given = of_kind.params.map(|p| given(&p, entry.params)).unwrap_or_default();
+    let start = of_kind.start.map(|p| self::given(&p, entry.params)).unwrap_or_default();
+    let dies = tables.die.iter().filter_map(|(name, f)| die(&name.name, f)).collect();
+    let curves: Vec<_> = tables.curve.iter().filter_map(|f| read.curve(f)).collect();
     let (curves, spots): (Vec<_>, Vec<_>) = curves.into_iter().unzip();
-    let technology = root.text("technology").and_then(Technology::of_key);
+    let technology = tables.technology.as_deref().and_then(Technology::of_key);
+    let ratings = tables.ratings.as_ref().and_then(|f| read.ratings(f));
     let mut part = Part {
         name: name.to_string(),
-        title: root.text("title").unwrap_or(name).to_string(),
-        source: root.text("source").unwrap_or("").to_string(),
+        title: tables.title.map_or_else(|| name.to_string(), |title| title.name),
+        source: tables.source.map_or(String::new(), |source| source.name),
         kind: entry.kind,
         technology: technology.unwrap_or_else(|| Technology::of_kind(entry.kind)),
-        invented: root.flag("invented").unwrap_or(false),
+        invented: tables.invented,
         given: given.iter().map(|g| g.0).collect::<BTreeSet<_>>(),
         values: with_defaults(entry, given),
         dies,
-        package: root.table("package").map(package),
-        thermal: root.table("thermal").map(|f| read.thermal(f)).unwrap_or_default(),
+        package: tables.package.as_ref().and_then(package),
+        thermal: tables.thermal.as_ref().and_then(|f| read.thermal(f)).unwrap_or_default(),
         budget: None,
         curves,
         spread: Spread::default(),
-        ratings: root.table("ratings").map(|f| read.ratings(f)).unwrap_or_default(),
+        ratings: ratings.unwrap_or_default(),
     };
-    part.spread = read.spread(root, &part);
-    part.budget = read.budget(root, &part);
+    part.spread = read.spread(&tables.spread, &tables.correlation, &part);
+    part.budget = read.budget(&tables.resistance, &part);
     for fault in inspect(&part) {
         let Some(spots) = spots.get(fault.curve) else { continue };
         let (span, key) = spots.of(fault.spot);
@@ -104,15 +110,16 @@ fn with_defaults(entry: &Entry, given: Vec<(&'static str, Value)>) -> Values {
     values
 }
 
-fn package(fields: &Fields) -> Package {
-    Package {
-        outline: fields.text("outline").unwrap_or("").to_string(),
-        length: fields.number("length"),
-        width: fields.number("width"),
-        height: fields.number("height"),
-        creepage: fields.number("creepage"),
-        clearance: fields.number("clearance"),
-    }
+fn package(fields: &Fields) -> Option<Package> {
+    let typed::Package { outline, length, width, height, creepage, clearance } =
+        typed::Package::read(fields)?;
+    Some(Package { outline, length, width, height, creepage, clearance })
+}
+
+fn die(name: &str, fields: &Fields) -> Option<Die> {
+    let stated = typed::Die::read(fields)?;
+    let material = stated.material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
+    Some(Die { name: name.to_string(), area: stated.area, thickness: stated.thickness, material })
 }
 
 struct Read<'a> {
@@ -120,39 +127,37 @@ struct Read<'a> {
 }
 
 impl Read<'_> {
-    fn die(&mut self, name: &str, fields: &Fields) -> Option<Die> {
-        let material = fields.text("material");
-        let material = material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
-        let thickness = fields.number("thickness");
-        Some(Die { name: name.to_string(), area: fields.number("area")?, thickness, material })
-    }
-
-    fn thermal(&mut self, fields: &Fields) -> Thermal {
+    fn thermal(&mut self, fields: &Fields) -> Option<Thermal> {
+        let stated = typed::Thermal::read(fields)?;
         let mut impedance = Vec::new();
-        for f in fields.tables("impedance") {
-            let (r, tau) = (f.numbers("resistance"), f.numbers("time-constant"));
+        for f in &stated.impedance {
+            let Some(terms) = typed::Impedance::read(f) else { continue };
+            let (r, tau) = (terms.resistance, terms.time_constant);
             if r.len() != tau.len() {
                 let found = format!("{} time constants for {} resistances", tau.len(), r.len());
-                self.diagnostics.push(f.wrong("time-constant", found, "one for each term"));
+                self.diagnostics.push(f.wrong(typed::Impedance::time_constant, found, "one for each term"));
                 continue;
             }
-            let terms = r.iter().copied().zip(tau.iter().copied()).collect();
-            impedance.extend(f.text("die").map(|die| Impedance { die: die.to_string(), terms }));
+            impedance.push(Impedance { die: terms.die.name, terms: r.into_iter().zip(tau).collect() });
         }
-        Thermal { junction_case: fields.number("junction-case"), impedance }
+        Some(Thermal { junction_case: stated.junction_case, impedance })
     }
 
-    fn ratings(&mut self, f: &Fields) -> Ratings {
+    fn ratings(&mut self, f: &Fields) -> Option<Ratings> {
+        let stated = typed::Ratings::read(f)?;
         let ratings = Ratings {
-            lead_current: f.number("lead-current"),
-            lead_pulse_current: f.number("lead-pulse-current"),
-            lead_pulse_width: f.number("lead-pulse-width"),
-            avalanche_current: f.number("avalanche-current"),
-            avalanche_energy: f.number("avalanche-energy"),
+            lead_current: stated.lead_current,
+            lead_pulse_current: stated.lead_pulse_current,
+            lead_pulse_width: stated.lead_pulse_width,
+            avalanche_current: stated.avalanche_current,
+            avalanche_energy: stated.avalanche_energy,
         };
         let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
         if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {
-            let key = if f.has("lead-pulse-current") { "lead-pulse-current" } else { "lead-pulse-width" };
+            let key = match ratings.lead_pulse_current {
+                Some(_) => typed::Ratings::lead_pulse_current,
+                None => typed::Ratings::lead_pulse_width,
+            };
             let expected = "`lead-current`, `lead-pulse-current` and `lead-pulse-width` together";
             self.diagnostics.push(f.wrong(key, "a pulse that is stated in part", expected));
         } else if let [Some(direct), Some(pulse)] = [ratings.lead_current, ratings.lead_pulse_current]
@@ -160,15 +165,16 @@ impl Read<'_> {
         {
             let [direct, pulse] = [direct, pulse].map(|x| joulestep_engine::units::people(x, "A"));
             let expected = format!("a pulse above the direct current, {direct}");
-            self.diagnostics.push(f.wrong("lead-pulse-current", pulse, expected));
+            self.diagnostics.push(f.wrong(typed::Ratings::lead_pulse_current, pulse, expected));
         }
-        ratings
+        Some(ratings)
     }
 
-    fn spread(&mut self, root: &Fields, part: &Part) -> Spread {
+    fn spread(&mut self, spreads: &[Fields], correlations: &[Fields], part: &Part) -> Spread {
         let mut all = Spread::default();
-        for f in root.tables("spread") {
-            let Some(key) = f.text("parameter") else { continue };
+        for f in spreads {
+            let Some(stated) = typed::Spread::read(f) else { continue };
+            let key = stated.parameter.name.as_str();
             let given: Vec<&'static str> = part.given.iter().copied().collect();
             let value = part.values.0.get(key).and_then(|value| match value {
                 Value::Number(x) => Some(*x),
@@ -177,56 +183,47 @@ impl Read<'_> {
             let param = part.entry().params.iter().find(|p| p.key == key && part.given.contains(p.key));
             let (Some(param), Some(value)) = (param, value) else {
                 let found = format!("[params] gives no number `{key}`");
-                let d = f.wrong("parameter", found, one_of(&given));
+                let d = f.wrong(typed::Spread::parameter, found, one_of(&given));
                 self.diagnostics.push(d.suggest(nearest(key, given)));
                 continue;
             };
             if all.deviations.iter().any(|d| d.0 == param.key) {
-                self.diagnostics.push(f.wrong(
-                    "parameter",
-                    "a parameter named twice",
-                    "a parameter named once",
-                ));
+                let (found, expected) = ("a parameter named twice", "a parameter named once");
+                self.diagnostics.push(f.wrong(typed::Spread::parameter, found, expected));
             }
             let Shape::Number(of_value) = param.shape else { continue };
             let unit = unit_of_difference(of_value);
-            let deviation = match (f.measure("deviation"), f.number("relative")) {
-                (Some(typed), None) => match quantity(typed, unit, Range::Positive) {
+            let deviation = match (&stated.deviation, stated.relative) {
+                (Some(typed), None) => match quantity(typed.text(), unit, Range::Positive) {
                     Ok(deviation) => deviation,
                     Err((found, expected, hint)) => {
-                        let span = f.span_of("deviation");
-                        let d = Diagnostic::new(span, f.key("deviation"), found, expected).suggest(hint);
-                        self.diagnostics.push(d);
+                        let d = Diagnostic::new(&typed.span, &typed.key, found, expected);
+                        self.diagnostics.push(d.suggest(hint));
                         continue;
                     }
                 },
                 (None, Some(share)) if of_value != "degC" => share * value.abs(),
                 (None, Some(_)) => {
-                    self.diagnostics.push(f.wrong(
-                        "relative",
-                        "a share of a temperature",
-                        "`deviation`, in K",
-                    ));
+                    let (found, expected) = ("a share of a temperature", "`deviation`, in K");
+                    self.diagnostics.push(f.wrong(typed::Spread::relative, found, expected));
                     continue;
                 }
                 _ => {
-                    self.diagnostics.push(f.wrong(
-                        "parameter",
-                        "not one of `deviation` and `relative`",
-                        "one of them",
-                    ));
+                    let found = "not one of `deviation` and `relative`";
+                    self.diagnostics.push(f.wrong(typed::Spread::parameter, found, "one of them"));
                     continue;
                 }
             };
             all.deviations.push((param.key, deviation));
         }
-        for f in root.tables("correlation") {
+        for f in correlations {
+            let Some(stated) = typed::Correlation::read(f) else { continue };
             let of = |name: &str| all.deviations.iter().map(|d| d.0).find(|key| *key == name);
-            let pair: Vec<_> = f.texts("between").iter().map(|n| of(&n.name)).collect();
-            match (pair.as_slice(), f.number("coefficient")) {
-                (&[Some(a), Some(b)], Some(r)) if a != b => all.correlations.push((a, b, r)),
+            let pair: Vec<_> = stated.between.iter().map(|n| of(&n.name)).collect();
+            match pair.as_slice() {
+                &[Some(a), Some(b)] if a != b => all.correlations.push((a, b, stated.coefficient)),
                 _ => self.diagnostics.push(f.wrong(
-                    "between",
+                    typed::Correlation::between,
                     "no pair of parameters that spread",
                     "two parameters of [[spread]]",
                 )),
@@ -235,27 +232,26 @@ impl Read<'_> {
         all
     }
 
-    fn budget(&mut self, root: &Fields, part: &Part) -> Option<Budget> {
+    fn budget(&mut self, tables: &[Fields], part: &Part) -> Option<Budget> {
         let mut pieces = Vec::new();
-        for f in root.tables("resistance") {
-            let area = f.text("die").and_then(|d| part.die(d)).map(|d| d.area);
-            if let (Some(die), None) = (f.text("die"), area) {
+        for f in tables {
+            let Some(stated) = typed::Resistance::read(f) else { continue };
+            let die = stated.die.map(|die| die.name);
+            let area = die.as_ref().and_then(|d| part.die(d)).map(|d| d.area);
+            if let (Some(die), None) = (&die, area) {
                 let names: Vec<&str> = part.dies.iter().map(|d| d.name.as_str()).collect();
                 let found = format!("there is no [die.{die}]");
-                let d = f.wrong("die", found, one_of(&names));
+                let d = f.wrong(typed::Resistance::die, found, one_of(&names));
                 self.diagnostics.push(d.suggest(nearest(die, names)));
                 continue;
             }
-            let (specific, value) = (f.number("specific"), f.number("value"));
+            let (specific, value) = (stated.specific, stated.value);
             let resistance = match (specific, value, area) {
                 (Some(specific), None, Some(area)) => specific / area,
                 (None, Some(value), _) => value,
                 (Some(_), None, None) => {
-                    self.diagnostics.push(f.wrong(
-                        "die",
-                        "missing: a specific resistance needs its area",
-                        "the name of a die",
-                    ));
+                    let found = "missing: a specific resistance needs its area";
+                    self.diagnostics.push(f.wrong(typed::Resistance::die, found, "the name of a die"));
                     continue;
                 }
                 _ => {
@@ -264,31 +260,32 @@ impl Read<'_> {
                     } else {
                         "neither `specific` nor `value`"
                     };
-                    self.diagnostics.push(f.wrong("value", found, "one of the two"));
+                    self.diagnostics.push(f.wrong(typed::Resistance::value, found, "one of the two"));
                     continue;
                 }
             };
-            pieces.extend(f.text("name").map(|name| Piece {
-                name: name.to_string(),
-                die: f.text("die").map(str::to_string),
+            pieces.push(Piece {
+                name: stated.name.name,
+                die,
                 resistance,
                 specific,
-                exponent: f.number("exponent").unwrap_or(0.0),
-            }));
+                exponent: stated.exponent,
+            });
         }
         (!pieces.is_empty()).then_some(Budget { pieces })
     }
 
     fn curve(&mut self, fields: &Fields) -> Option<(Curve, Spots)> {
-        let quantity = Quantity::of_key(&fields.kind)?;
-        let stated = fields.text("against").and_then(Variable::of_key);
-        let against = stated.or_else(|| quantity.abscissae().first().copied())?;
+        let table = typed::Curve::read(fields)?;
+        let stated = typed::Stated::read(fields)?;
+        let quantity = table.quantity;
+        let against = stated.against.or_else(|| quantity.abscissae().first().copied())?;
         let kinds = [against.unit(), quantity.unit()];
-        let units = self.units(fields, kinds)?;
+        let units = self.units(fields, &table.units, kinds)?;
         let mut points = Vec::new();
         let mut places = Vec::new();
-        let mut complete = fields.has("points");
-        for row in fields.rows("points") {
+        let mut complete = fields.has(typed::Curve::points);
+        for row in &table.points {
             places.push([row[0].0.clone(), row[1].0.clone()]);
             let x = self.number(fields, &row[0], units.as_ref().map(|u| u[0].as_str()), kinds[0]);
             let y = self.number(fields, &row[1], units.as_ref().map(|u| u[1].as_str()), kinds[1]);
@@ -296,10 +293,17 @@ impl Read<'_> {
             points.extend(x.zip(y));
         }
         let mut conditions = Conditions::default();
-        for &(key, variable, _) in Variable::ALL {
-            let Some(value) = fields.number(key) else { continue };
+        let conditioned = [
+            (typed::Stated::temperature, Variable::Temperature, stated.temperature),
+            (typed::Stated::gate_voltage, Variable::GateVoltage, stated.gate_voltage),
+            (typed::Stated::voltage, Variable::Voltage, stated.voltage),
+            (typed::Stated::current, Variable::Current, stated.current),
+            (typed::Stated::current_rate, Variable::CurrentRate, stated.current_rate),
+        ];
+        for (key, variable, value) in conditioned {
+            let Some(value) = value else { continue };
             if variable == against {
-                let found = format!("`{key}` is the abscissa");
+                let found = format!("`{}` is the abscissa", key.name);
                 self.diagnostics.push(fields.wrong(key, found, "no such condition, or another `against`"));
                 continue;
             }
@@ -313,11 +317,10 @@ impl Read<'_> {
             quantity,
             against,
             conditions,
-            die: fields.text("die").map(str::to_string),
+            die: stated.die.map(|die| die.name),
             points,
-            weight: fields.number("weight").unwrap_or(1.0),
-            capacitive: quantity == Quantity::RecoveryCharge
-                && fields.text("capacitive-charge") != Some("left-out"),
+            weight: table.weight,
+            capacitive: quantity == Quantity::RecoveryCharge && stated.capacitive_charge != "left-out",
             units: units.unwrap_or_else(|| kinds.map(str::to_string)),
         };
         complete.then_some((
@@ -328,14 +331,20 @@ impl Read<'_> {
 
     /// The units of the two columns; `Some(None)` where none are stated, `None` where they are wrong (and reported).
     #[allow(clippy::option_option, reason = "three answers: none, wrong, right")]
-    fn units(&mut self, fields: &Fields, kinds: [&'static str; 2]) -> Option<Option<[String; 2]>> {
-        if !fields.has("units") {
+    fn units(
+        &mut self,
+        fields: &Fields,
+        stated: &[Named],
+        kinds: [&'static str; 2],
+    ) -> Option<Option<[String; 2]>> {
+        if !fields.has(typed::Curve::units) {
             return Some(None);
         }
-        let [x, y] = fields.texts("units") else {
-            let count = fields.texts("units").len();
+        let [x, y] = stated else {
+            let count = stated.len();
             let found = format!("{count} unit{}", if count == 1 { "" } else { "s" });
-            self.diagnostics.push(fields.wrong("units", found, "two: of the abscissa and of the ordinate"));
+            let expected = "two: of the abscissa and of the ordinate";
+            self.diagnostics.push(fields.wrong(typed::Curve::units, found, expected));
             return None;
         };
         let mut right = true;
@@ -347,7 +356,12 @@ impl Read<'_> {
                 Err(error) => (error.to_string(), error.suggestion().map(str::to_string)),
             };
             let kind = wanted.map_or_else(|| kind.to_string(), |d| d.kind());
-            let d = Diagnostic::new(&typed.span, fields.key("units"), found, format!("a unit of {kind}"));
+            let d = Diagnostic::new(
+                &typed.span,
+                fields.key(typed::Curve::units),
+                found,
+                format!("a unit of {kind}"),
+            );
             self.diagnostics.push(d.suggest(suggestion));
             right = false;
         }
@@ -366,7 +380,7 @@ impl Read<'_> {
         match quantity(text.as_deref().map_err(|x| *x), kind, Range::Any) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
-                let d = Diagnostic::new(span, fields.key("points"), found, expected);
+                let d = Diagnostic::new(span, fields.key(typed::Curve::points), found, expected);
                 self.diagnostics.push(d.suggest(suggestion));
                 None
             }

@@ -1,11 +1,11 @@
 //! The scenario as resolved: names distinguished, quantities in SI units (temperatures in °C), every default filled in.
 
-mod judged;
 mod measured;
-mod mission;
 
 use std::collections::BTreeMap;
 
+use joulestep_engine::cycle::lifetime::Scatter;
+use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
 use joulestep_models::arrangement::Arrangement;
@@ -14,11 +14,13 @@ use joulestep_models::package::Package;
 use joulestep_models::part::{Die, Part, Spread};
 
 use crate::diagnostic::{Sources, Span};
-use crate::input::keys::fields::Named;
+use crate::input::keys::fields::{Named, Signal, Typed};
+use crate::judge::Bounded;
 
-pub use judged::{LimitSpec, Stated, WaiverSpec};
 pub use measured::{ChannelSpec, MeasuredSpec};
-pub use mission::{LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec};
+
+pub use super::sections::heat::{Boundary, Cells, Chain, HeatNode, Input, Link};
+pub use super::sections::{Controller, Criterion, Drive, Event, Protection, Record, Task, Waiver, What};
 
 /// A scenario.
 #[derive(Clone, Debug)]
@@ -32,27 +34,40 @@ pub struct Scenario {
     /// What is connected.
     pub components: Vec<ComponentSpec>,
     /// Gate drives.
-    pub drives: Vec<DriveSpec>,
+    pub drives: Vec<Drive>,
     /// Protection.
-    pub protections: Vec<ProtectionSpec>,
+    pub protections: Vec<Protection>,
     /// Controllers.
-    pub controllers: Vec<ControllerSpec>,
+    pub controllers: Vec<Controller>,
     /// What happens when.
-    pub events: Vec<EventSpec>,
+    pub events: Vec<Event>,
     /// The thermal network.
     pub thermal: ThermalSpec,
     /// Duration and steps.
     pub steps: StepsSpec,
     /// What is recorded.
-    pub record: RecordSpec,
+    pub record: Record,
     /// What was measured.
     pub measured: Vec<MeasuredSpec>,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
     /// Ratings and notes that do not count.
-    pub waivers: Vec<WaiverSpec>,
+    pub waivers: Vec<Waiver>,
+    /// What repeats in a circuit without an arrangement.
+    pub cycle: Option<CycleSpec>,
     /// A mission.
     pub mission: Option<MissionSpec>,
+}
+
+impl Scenario {
+    /// What repeats, in words, and its switching frequency, Hz; `None`: nothing does.
+    pub fn repeating(&self) -> Option<(String, f64)> {
+        let arranged = self
+            .arrangement
+            .as_ref()
+            .map(|a| (format!("arrangement: {}", a.arrangement.kind), a.values.number("frequency")));
+        arranged.or_else(|| Some(("circuit of the scenario".into(), self.cycle.as_ref()?.frequency)))
+    }
 }
 
 /// A shipped arrangement with its values.
@@ -93,203 +108,21 @@ pub struct ComponentSpec {
     pub spread: Spread,
 }
 
-/// A quantity whose unit is that of a signal, as typed.
-#[derive(Clone, Debug)]
-pub struct Typed {
-    /// A string, or a bare number.
-    pub text: Result<String, f64>,
-    /// Where it stands.
-    pub span: Span,
-    /// The key as diagnostics call it.
-    pub key: String,
-}
-
-/// A signal's name as typed.
-#[derive(Clone, Debug)]
-pub struct Signal {
-    /// The text.
-    pub text: String,
-    /// Where it stands.
-    pub span: Span,
-    /// The key as diagnostics call it.
-    pub key: String,
-}
-
-/// A gate drive.
-#[derive(Clone, Debug)]
-pub struct DriveSpec {
-    /// Its name.
-    pub name: Named,
-    /// Node that it drives.
-    pub gate: Named,
-    /// Node against which it drives.
-    pub reference: Named,
-    /// Line that turns it on and off.
-    pub command: Named,
-    /// Lines, any of which turns off.
-    pub inhibit: Vec<Named>,
-    /// V.
-    pub on: f64,
-    /// V.
-    pub off: f64,
-    /// Ω.
-    pub on_resistance: f64,
-    /// Ω.
-    pub off_resistance: f64,
-    /// Ω.
-    pub soft_resistance: f64,
-    /// s.
-    pub on_delay: f64,
-    /// s.
-    pub off_delay: f64,
-    /// Gate and return of a second switch, on while the first is off.
-    pub complement: Option<(Named, Named)>,
-    /// What turn-on waits when there are two gates, s.
-    pub dead_time: f64,
-    /// Duration of an edge, s.
-    pub edge: f64,
-    /// Whether it is on at the start.
-    pub starts_on: bool,
-}
-
-/// Protection.
-#[derive(Clone, Debug)]
-pub struct ProtectionSpec {
-    /// Its name.
-    pub name: Named,
-    /// What it watches.
-    pub watches: Signal,
-    /// When it trips.
-    pub criterion: CriterionSpec,
-    /// Line that it sets.
-    pub trip: Named,
-    /// s.
-    pub delay: f64,
-    /// Tries after a trip.
-    pub retries: u32,
-    /// s.
-    pub retry_after: f64,
-    /// s; infinite for never.
-    pub healthy_after: f64,
-    /// Line that ends a latched trip.
-    pub reset: Option<Named>,
-}
-
-/// When a protection trips.
-#[derive(Clone, Debug)]
-pub enum CriterionSpec {
-    /// Beyond a threshold for a time.
-    Level {
-        /// The threshold.
-        threshold: Typed,
-        /// "above", "below" or "magnitude".
-        sense: String,
-        /// s.
-        filter: f64,
-        /// Time (s) after turn-on of a drive; looks only while that is on.
-        blanking: Option<(Named, f64, bool)>,
-    },
-    /// ∫ (i² − rated²) dt above pick-up reaches a limit.
-    InverseTime {
-        /// A.
-        pick_up: f64,
-        /// A.
-        rated: f64,
-        /// A²s.
-        limit: f64,
-        /// Time constant below pick-up, s.
-        cooling: f64,
-    },
-}
-
-/// A controller.
-#[derive(Clone, Debug)]
-pub struct ControllerSpec {
-    /// Its name.
-    pub name: Named,
-    /// Line that lets it work; `None`: works from the start.
-    pub run: Option<Named>,
-    /// Line that it switches.
-    pub output: Named,
-    /// Of its kind.
-    pub task: Task,
-}
-
-/// What a controller does.
-#[derive(Clone, Debug)]
-#[expect(clippy::large_enum_variant, reason = "a scenario has a handful of controllers")]
-pub enum Task {
-    /// Keeps a signal between two bounds.
-    Hysteretic {
-        /// The signal.
-        watches: Signal,
-        /// Turns on below.
-        lower: Typed,
-        /// Turns off above.
-        upper: Typed,
-        /// s.
-        shortest_on: f64,
-        /// s.
-        shortest_off: f64,
-        /// s from a crossing to the change.
-        delay: f64,
-        /// The task ends when the signal has reached the value; the output then stays on.
-        done: Option<(Signal, Typed)>,
-    },
-    /// Fixed frequency and duty.
-    Pwm {
-        /// Hz.
-        frequency: f64,
-        /// On time over period.
-        duty: f64,
-        /// s in which the duty rises.
-        ramp: f64,
-        /// Where its pulses begin, as a share of the period.
-        phase: f64,
-        /// Line that is on while the output is off, and how long both are off at each change, s.
-        complement: Option<(Named, f64)>,
-    },
-}
-
-/// An event.
-#[derive(Clone, Debug)]
-pub struct EventSpec {
-    /// s.
-    pub at: f64,
-    /// What.
-    pub what: What,
-    /// Words for the account.
-    pub note: String,
-    /// Whether a fault begins here (true), or ends.
-    pub fault: Option<bool>,
-}
-
-/// What happens.
-#[derive(Clone, Debug)]
-pub enum What {
-    /// A line takes a state.
-    Line(Named, bool),
-    /// A switch closes (true) or opens.
-    Switch(Named, bool),
-    /// Nothing but a line in the account.
-    Note,
-}
-
 /// The thermal network.
 #[derive(Clone, Debug, Default)]
 pub struct ThermalSpec {
     /// Packages.
     pub packages: Vec<HeatPackageSpec>,
-    /// Fixed temperatures, °C.
-    pub boundaries: Vec<(Named, f64)>,
+    /// Fixed temperatures.
+    pub boundaries: Vec<Boundary>,
     /// Chains.
-    pub chains: Vec<ChainSpec>,
-    /// Nodes and their heat capacitance, J/K.
-    pub nodes: Vec<(Named, f64)>,
-    /// Resistances between two nodes, K/W.
-    pub links: Vec<(Named, Named, f64)>,
-    /// Heat inputs and their nodes.
-    pub inputs: Vec<(Named, Named)>,
+    pub chains: Vec<Chain>,
+    /// Nodes.
+    pub nodes: Vec<HeatNode>,
+    /// Resistances between two nodes.
+    pub links: Vec<Link>,
+    /// Heat inputs.
+    pub inputs: Vec<Input>,
 }
 
 /// A package.
@@ -303,28 +136,6 @@ pub struct HeatPackageSpec {
     pub inputs: Vec<String>,
     /// Temperature of all its boundaries, °C.
     pub temperature: Option<f64>,
-}
-
-/// A chain of cells or terms.
-#[derive(Clone, Debug)]
-pub struct ChainSpec {
-    /// Its name, that of its heat input and first node.
-    pub name: Named,
-    /// Node or boundary where it ends.
-    pub end: Named,
-    /// Whether it has a heat input.
-    pub heated: bool,
-    /// Cells.
-    pub cells: Cells,
-}
-
-/// Cells of a chain.
-#[derive(Clone, Debug)]
-pub enum Cells {
-    /// (J/K, K/W) from the heated end outwards.
-    Cauer(Vec<(f64, f64)>),
-    /// (K/W, s).
-    Foster(Vec<(f64, f64)>),
 }
 
 /// Duration and steps.
@@ -346,11 +157,109 @@ pub struct StepsSpec {
     pub operating_point: bool,
 }
 
-/// What is recorded.
-#[derive(Clone, Debug, Default)]
-pub struct RecordSpec {
-    /// Signals.
-    pub signals: Vec<Signal>,
-    /// Shortest time between samples, s; 0: every step.
-    pub interval: f64,
+/// What repeats in a circuit without an arrangement.
+#[derive(Clone, Debug)]
+pub struct CycleSpec {
+    /// Components whose energy goes in.
+    pub source: Vec<String>,
+    /// Components that take the useful energy.
+    pub load: Vec<String>,
+    /// Time after which the control repeats, s.
+    pub period: f64,
+    /// The highest switching frequency in it, Hz.
+    pub frequency: f64,
+}
+
+/// A mission.
+#[derive(Clone, Debug)]
+pub struct MissionSpec {
+    /// Length of a round, s.
+    pub length: f64,
+    /// Rounds.
+    pub rounds: u32,
+    /// Whether temperatures begin steady under the first load, else without heat.
+    pub steady: bool,
+    /// What changes.
+    pub segments: Vec<SegmentSpec>,
+    /// The user's law of cycles to failure.
+    pub damage: Option<UserLaw>,
+    /// What makes a lifetime of damage.
+    pub lifetime: Option<LifetimeSpec>,
+}
+
+/// How often a mission takes place, how lifetimes scatter, and what is required.
+#[derive(Clone, Copy, Debug)]
+pub struct LifetimeSpec {
+    /// Missions a second.
+    pub rate: f64,
+    /// How lifetimes scatter about the law; `None`: they do not.
+    pub scatter: Option<Scatter>,
+    /// Share that may have failed at the end of the lifetime.
+    pub allowed: f64,
+    /// The lifetime that is required, s.
+    pub required: Option<f64>,
+}
+
+/// What a segment is of.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum SegmentOf {
+    /// A parameter of the arrangement.
+    Parameter(&'static str),
+    /// A parameter of a component, by the component's number in the scenario; `COMPONENT.PARAMETER`.
+    OfComponent(usize, &'static str, String),
+    /// A boundary of the thermal network.
+    Boundary(String),
+}
+
+impl SegmentOf {
+    /// Its name.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Parameter(key) => key,
+            Self::OfComponent(_, _, name) | Self::Boundary(name) => name,
+        }
+    }
+}
+
+/// A segment.
+#[derive(Clone, Debug)]
+pub struct SegmentSpec {
+    /// What it is of.
+    pub of: SegmentOf,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// Time (s) and value, straight lines between; a step is two points of one time.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// A limit as it is typed.
+#[derive(Clone, Debug)]
+pub struct LimitSpec {
+    /// Name in the verdict; empty where none is given.
+    pub name: String,
+    /// Where it stands.
+    pub span: Span,
+    /// What is bounded.
+    pub of: Bounded,
+    /// The protection or component, where it speaks of one.
+    pub subject: Option<Named>,
+    /// The signal, where it speaks of one.
+    pub signal: Option<Signal>,
+    /// The level of a time above it.
+    pub level: Option<Typed>,
+    /// Interval, s; infinite where the run ends it.
+    pub interval: (f64, f64),
+    /// Lower bound.
+    pub min: Option<Stated>,
+    /// Upper bound.
+    pub max: Option<Stated>,
+}
+
+/// A bound.
+#[derive(Clone, Debug)]
+pub enum Stated {
+    /// In the unit of the signal.
+    OfSignal(Typed),
+    /// In the unit of what is bounded.
+    Number(f64),
 }

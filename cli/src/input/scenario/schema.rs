@@ -86,13 +86,8 @@ fn section(section: &Section, catalogue: &[Entry]) -> Value {
         }
         Kinds::Part(tables) => {
             let kinds = catalogue.iter().map(|entry| {
-                let more = tables.iter().map(|&(name, required, help)| Key {
-                    name,
-                    form: Form::Parameters(entry.kind, entry.params),
-                    required,
-                    help,
-                    default: None,
-                });
+                let form = Form::Parameters(entry.kind, entry.params);
+                let more = tables.iter().map(|t| Key { form, ..*t });
                 of_kind("kind", entry.kind, entry.help, &more.collect::<Vec<_>>(), false)
             });
             json!({ "description": section.help, "oneOf": kinds.collect::<Vec<_>>() })

@@ -69,10 +69,8 @@ fn of_judgement(j: &Judgement, known: bool) -> impl Iterator<Item = Answer> {
         missed,
         further: j.further,
         known,
-        waived: limit.waived.clone(),
-        limited: Some(Limited { limit: limit.clone(), end, occurrence: j.occurrence }),
+        limited: Some(Limited::of(limit, end, j.occurrence)),
         ..Answer::new(limit.number(end), format!("{}, {}", limit.name, end.word()), value, &limit.unit)
-            .limited(limit.bound(end), limit.set_by.sets())
             .remark(j.remark())
     })
 }

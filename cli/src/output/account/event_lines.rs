@@ -1,43 +1,83 @@
-//! Events, shortened: hundreds of edges in a row become one line.
+//! Events, shortened: hundreds of edges in a row become one line. One rule for what is running and what a file holds.
 
 use std::collections::BTreeMap;
 
 use joulestep_engine::recorder::{Event, EventKind};
 
+use crate::output::result::StoredEvent;
+
 /// Frequent events in a row that are still listed one by one.
 const LISTED: usize = 6;
 
-/// A line of the table of events.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Line {
-    /// One event.
-    One(Event),
-    /// Several of one kind and subject: how many, the first and the last.
-    Many(usize, Event, Event),
+/// What is listed.
+pub trait Listed: Clone {
+    /// s.
+    fn time(&self) -> f64;
+    /// The word of its kind.
+    fn kind(&self) -> &str;
+    /// Component, protection or drive.
+    fn subject(&self) -> &str;
 }
 
-/// Whether events of a kind come in hundreds.
-fn is_frequent(kind: EventKind) -> bool {
-    matches!(
-        kind,
-        EventKind::Edge | EventKind::Clamp | EventKind::Avalanche | EventKind::Limit | EventKind::OutOfRange
-    )
+impl Listed for Event {
+    fn time(&self) -> f64 {
+        self.time
+    }
+    fn kind(&self) -> &str {
+        self.kind.word()
+    }
+    fn subject(&self) -> &str {
+        &self.subject
+    }
+}
+
+impl Listed for StoredEvent {
+    fn time(&self) -> f64 {
+        self.time
+    }
+    fn kind(&self) -> &str {
+        &self.kind
+    }
+    fn subject(&self) -> &str {
+        &self.subject
+    }
+}
+
+/// A line of the table of events.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Line<E = Event> {
+    /// One event.
+    One(E),
+    /// Several of one kind and subject: how many, the first and the last.
+    Many(usize, E, E),
+}
+
+/// Whether events of a kind (its word) come in hundreds.
+pub fn is_frequent(kind: &str) -> bool {
+    use EventKind::{Avalanche, Clamp, Edge, Limit, OutOfRange};
+    [Edge, Clamp, Avalanche, Limit, OutOfRange].iter().any(|k| k.word() == kind)
 }
 
 /// Collects events as they come; how many edges a run has does not matter to the memory it needs.
-#[derive(Debug, Default)]
-pub struct EventLines {
-    lines: Vec<Line>,
+#[derive(Debug)]
+pub struct EventLines<E = Event> {
+    lines: Vec<Line<E>>,
     /// Frequent events in a row, while they are few.
-    few: Vec<Event>,
+    few: Vec<E>,
     /// The row by kind and subject, once they are many.
-    many: BTreeMap<(EventKind, String), (usize, Event, Event)>,
+    many: BTreeMap<(String, String), (usize, E, E)>,
 }
 
-impl EventLines {
+impl<E> Default for EventLines<E> {
+    fn default() -> Self {
+        Self { lines: Vec::new(), few: Vec::new(), many: BTreeMap::new() }
+    }
+}
+
+impl<E: Listed> EventLines<E> {
     /// One more event.
-    pub fn push(&mut self, event: &Event) {
-        if !is_frequent(event.kind) {
+    pub fn push(&mut self, event: &E) {
+        if !is_frequent(event.kind()) {
             self.end_row();
             self.lines.push(Line::One(event.clone()));
         } else if self.many.is_empty() && self.few.len() < LISTED {
@@ -50,9 +90,10 @@ impl EventLines {
         }
     }
 
-    fn group(&mut self, event: &Event) {
+    fn group(&mut self, event: &E) {
         let fresh = || (0, event.clone(), event.clone());
-        let group = self.many.entry((event.kind, event.subject.clone())).or_insert_with(fresh);
+        let key = (event.kind().to_string(), event.subject().to_string());
+        let group = self.many.entry(key).or_insert_with(fresh);
         group.0 += 1;
         group.2.clone_from(event);
     }
@@ -60,13 +101,13 @@ impl EventLines {
     fn end_row(&mut self) {
         self.lines.extend(self.few.drain(..).map(Line::One));
         let mut groups: Vec<_> = std::mem::take(&mut self.many).into_values().collect();
-        groups.sort_by(|a, b| a.1.time.total_cmp(&b.1.time));
+        groups.sort_by(|a, b| a.1.time().total_cmp(&b.1.time()));
         let line = |(n, a, b)| if n == 1 { Line::One(a) } else { Line::Many(n, a, b) };
         self.lines.extend(groups.into_iter().map(line));
     }
 
     /// The lines of the table.
-    pub fn lines(mut self) -> Vec<Line> {
+    pub fn lines(mut self) -> Vec<Line<E>> {
         self.end_row();
         self.lines
     }

@@ -9,9 +9,6 @@ use crate::judge::{
 };
 use crate::output::table::Cell;
 
-/// What an error counts where computations do not show their full order.
-const CAUTION: f64 = 3.0;
-
 /// How errors are found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Estimation {
@@ -83,7 +80,7 @@ fn proven<E: fmt::Display>(
     let refine = |level: Level| {
         let study = at(level).map_err(Early::Failed)?;
         steady.set(!study.computation.stalled);
-        bounds.replace(study.answers.iter().map(|a| (a.name.clone(), a.bounds)).collect());
+        bounds.replace(study.answers.iter().map(|a| (a.name.clone(), a.bounds())).collect());
         let computed = study.computed();
         let done = study.outcome == Outcome::Done;
         rounds.insert(0, study);
@@ -158,7 +155,9 @@ impl Study {
             value: a.value,
             missed: a.missed,
             further: a.further,
+            own: a.error.clone(),
             counted: a.limited.as_ref().is_some_and(|l| l.limit.of.is_count()),
+            exact: a.exact,
         };
         let mut numbers: Vec<Number> = self.answers.iter().map(answer).collect();
         for table in &self.tables {
@@ -201,41 +200,15 @@ impl Study {
         all
     }
 
-    /// Takes errors in the order of [`Study::computed`]. An answer that has an error of its own adds this one to it;
-    /// where it is unknown, so is the sum, and where it does not converge, this one counts three times.
+    /// Takes errors in the order of [`Study::computed`].
     pub fn adopt(&mut self, errors: &[Uncertainty]) {
         let mut errors = errors.iter();
-        for (answer, error) in self.answers.iter_mut().zip(errors.by_ref()) {
-            answer.error = match (&answer.error, error.plus_minus()) {
-                // A time without end, or no number at all.
-                _ if !answer.value.is_finite() => Uncertainty::Bare,
-                (own, _) if answer.exact => own.clone(),
-                (_, Some(x)) if x.is_infinite() => Uncertainty::not_estimated("nothing bounds its error"),
-                (Uncertainty::Bare, _) => error.clone(),
-                (Uncertainty::Within { plus_minus }, _) => error.clone().plus(*plus_minus),
-                (Uncertainty::NotConverging { plus_minus }, Some(more)) => {
-                    Uncertainty::NotConverging { plus_minus: plus_minus + CAUTION * more }
-                }
-                (Uncertainty::NotConverging { .. }, None) => error.clone(),
-                (own, _) => own.clone(),
-            };
+        for (answer, error) in self.answers.iter_mut().zip(errors.by_ref()).filter(|(a, _)| !a.exact) {
+            answer.error = error.clone();
         }
         for table in &mut self.tables {
             let columns: Vec<&str> = table.estimated.iter().map(String::as_str).collect();
-            let count = columns.len() * table.data.rows.len();
-            let row = |k: usize| k / columns.len().max(1);
-            let own: Vec<Uncertainty> = errors
-                .by_ref()
-                .take(count)
-                .enumerate()
-                .map(|(k, error)| match error {
-                    Uncertainty::Within { plus_minus } if table.unsettled.contains(&row(k)) => {
-                        Uncertainty::NotConverging { plus_minus: CAUTION * plus_minus }
-                    }
-                    other => other.clone(),
-                })
-                .collect();
-            table.data = std::mem::take(&mut table.data).with_errors(&columns, &mut own.iter());
+            table.data = std::mem::take(&mut table.data).with_errors(&columns, &mut errors);
         }
     }
 
@@ -246,15 +219,16 @@ impl Study {
         for a in &mut self.answers {
             // Steps that stalled at their finest length prove nothing, unless coarser ones show that they converge.
             let known = a.known && (!stalled || matches!(a.error, Uncertainty::Within { .. }));
-            a.ruling = match (&a.waived, a.bounds.is_none()) {
+            let bounds = a.bounds();
+            a.ruling = match (a.waived(), bounds.is_none()) {
                 (_, true) => Ruling::NotJudged,
                 // What ended at once has seen nothing.
                 _ if unfinished && a.value.is_nan() => Ruling::NotJudged,
                 (Some(_), _) => Ruling::Waived,
-                (None, false) => match (rule(a.value, &a.error, a.bounds, known), &a.spread) {
+                (None, false) => match (rule(a.value, &a.error, bounds, known), &a.spread) {
                     // The nominal part is one of the parts: what it exceeds is exceeded.
                     (ruling, None) | (ruling @ Ruling::Fails, _) => ruling,
-                    (_, Some(spread)) => rule(a.value, &spread.beside(&a.error), a.bounds, known),
+                    (_, Some(spread)) => rule(a.value, &spread.beside(&a.error), bounds, known),
                 },
             };
             if let Some(l) = a.limited.as_ref().filter(|_| a.ruling != Ruling::Waived) {
@@ -264,7 +238,7 @@ impl Study {
         let rulings = || self.answers.iter().map(|a| a.ruling);
         // What was not computed to its end has not shown that it keeps its limits, but may have shown the contrary.
         let judges = rulings().any(|r| !matches!(r, Ruling::NotJudged | Ruling::Waived));
-        let judged = self.answers.iter().any(|a| !a.bounds.is_none()) || !self.doubts.is_empty();
+        let judged = self.answers.iter().any(|a| !a.bounds().is_none()) || !self.doubts.is_empty();
         let verdict = overall(rulings(), (judges && unfinished) || !self.doubts.is_empty());
         self.verdict = judged.then_some(verdict);
     }

@@ -14,7 +14,9 @@ pub use table::{StudyFigure, StudyTable};
 use joulestep_engine::units::people_digits;
 
 use crate::diagnostic::Sources;
-use crate::judge::{Bounds, Limited, Ruling, Spread, Uncertainty, Verdict, spelled_difference};
+use crate::judge::{
+    Bounds, End, Limit, Limited, Ruling, SetBy, Spread, Uncertainty, Verdict, spelled_difference,
+};
 use crate::output::table::shown_digits;
 
 /// Errors below this share of a number are of its rounding.
@@ -110,16 +112,10 @@ pub struct Answer {
     pub missed: f64,
     /// Errors that coarser computations do not show, ±.
     pub further: f64,
-    /// What the value must keep.
-    pub bounds: Bounds,
-    /// What sets the bounds: "rating", "limit", the name of an option; empty where there are none.
-    pub limit: String,
-    /// The limit of a scenario, or the rating of a part, behind the bounds.
+    /// What the value must keep: a limit, a rating, what an option requires.
     pub limited: Option<Limited>,
     /// Whether the laws behind the value are within the range for which they are known.
     pub known: bool,
-    /// The reason for which the user waived the limit.
-    pub waived: Option<String>,
     /// The ruling over its limit.
     pub ruling: Ruling,
     /// What the spread of the input does to it; `None`: it is that of the nominal part.
@@ -140,11 +136,8 @@ impl Default for Answer {
             error: Uncertainty::Bare,
             missed: 0.0,
             further: 0.0,
-            bounds: Bounds::NONE,
-            limit: String::new(),
             limited: None,
             known: true,
-            waived: None,
             ruling: Ruling::NotJudged,
             spread: None,
             exact: false,
@@ -174,9 +167,28 @@ impl Answer {
         Self { further, ..self }
     }
 
-    /// With bounds, and what sets them.
-    pub fn limited(self, bounds: Bounds, limit: impl Into<String>) -> Self {
-        Self { bounds, limit: limit.into(), ..self }
+    /// With bounds under its own name, and what sets them: "rating", "limit", the name of an option.
+    pub fn limited(self, bounds: Bounds, by: &str) -> Self {
+        let set_by = if by == SetBy::Part.sets() { SetBy::Part } else { SetBy::User };
+        let (name, unit) = (self.name.clone(), self.unit.clone());
+        let limit = Limit { name, set_by, unit, bounds, ..Limit::default() };
+        let by = if by == set_by.sets() { String::new() } else { by.into() };
+        Self { limited: Some(Limited { limit, end: End::Only, by, ..Limited::default() }), ..self }
+    }
+
+    /// What the value must keep.
+    pub fn bounds(&self) -> Bounds {
+        self.limited.as_ref().map_or(Bounds::NONE, Limited::bounds)
+    }
+
+    /// What sets the bounds, in a word; empty where there are none.
+    pub fn set_by(&self) -> &str {
+        self.limited.as_ref().map_or("", Limited::sets)
+    }
+
+    /// The reason for which the user waived the limit.
+    pub fn waived(&self) -> Option<&str> {
+        self.limited.as_ref()?.limit.waived.as_deref()
     }
 
     /// With a remark.
@@ -204,13 +216,14 @@ impl Answer {
 
     /// Digits for people: what is judged has one more.
     fn digits(&self) -> usize {
-        if self.bounds.is_none() { 3 } else { 4 }
+        if self.bounds().is_none() { 3 } else { 4 }
     }
 
     /// The bounds, for people: "at most 30 V".
     pub fn bounds_words(&self) -> String {
+        let bounds = self.bounds();
         let side = |word: &str, x: f64| x.is_finite().then(|| format!("{word} {}", self.shown(x)));
-        let both = [side("at least", self.bounds.lower), side("at most", self.bounds.upper)];
+        let both = [side("at least", bounds.lower), side("at most", bounds.upper)];
         both.into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 
@@ -223,9 +236,8 @@ impl Answer {
                 out.push_str(&more);
             }
         }
-        if !self.bounds.is_none() {
-            let by = if self.limit.is_empty() { String::new() } else { format!(" ({})", self.limit) };
-            out.push_str(&format!("; {}{by}: {}", self.bounds_words(), self.ruling.word()));
+        if !self.bounds().is_none() {
+            out.push_str(&format!("; {} ({}): {}", self.bounds_words(), self.set_by(), self.ruling.word()));
             let margin = self.margin_words();
             if !margin.is_empty() {
                 let times = self.margin_in_errors().map_or(String::new(), |times| match times {
@@ -240,13 +252,14 @@ impl Answer {
 
     /// How far the nearer of its bounds is kept; below zero: exceeded.
     pub fn margin(&self) -> f64 {
-        (self.bounds.upper - self.value).min(self.value - self.bounds.lower)
+        let Bounds { lower, upper } = self.bounds();
+        (upper - self.value).min(self.value - lower)
     }
 
     /// The margin as a share of the bound; of a temperature, whose zero is arbitrary, there is none.
     pub fn margin_share(&self) -> Option<f64> {
-        let upper = self.bounds.upper - self.value <= self.value - self.bounds.lower;
-        let bound = if upper { self.bounds.upper } else { self.bounds.lower };
+        let Bounds { lower, upper } = self.bounds();
+        let bound = if upper - self.value <= self.value - lower { upper } else { lower };
         let share = self.margin() / bound.abs();
         (self.unit != "degC" && share.is_finite()).then_some(share)
     }
@@ -272,13 +285,11 @@ impl Study {
     /// The answers as people read them: quantity, value, ±, limit, ruling, remark.
     pub fn rows(&self) -> Vec<Vec<String>> {
         let row = |a: &Answer| {
-            let limit = match (a.bounds_words(), a.limit.as_str()) {
-                (bounds, "") => bounds,
-                (bounds, _) if bounds.is_empty() => bounds,
-                (bounds, by) => format!("{bounds} ({by})"),
+            let (limit, ruling) = match a.bounds_words() {
+                none if none.is_empty() => (none, ""),
+                bounds => (format!("{bounds} ({})", a.set_by()), a.ruling.word()),
             };
-            let ruling = if a.bounds.is_none() { "" } else { a.ruling.word() };
-            let remark = match &a.waived {
+            let remark = match a.waived() {
                 Some(reason) if a.remark.is_empty() => format!("waived: {reason}"),
                 Some(reason) => format!("{}; waived: {reason}", a.remark),
                 None => a.remark.clone(),

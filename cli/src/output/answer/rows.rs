@@ -1,7 +1,7 @@
 //! The answers as a table of their own, and back.
 
 use super::{Answer, Study};
-use crate::judge::{Bounded, Bounds, End, Limit, Limited, Occurrence, Ruling, SetBy, Uncertainty};
+use crate::judge::{Bounded, Bounds, End, Limit, Limited, Occurrence, Ruling, Uncertainty};
 use crate::output::table::{Cell, Head, Table};
 
 /// Columns of [`Study::answer_table`], in order.
@@ -41,7 +41,8 @@ impl Study {
                 Uncertainty::NotEstimated { why } => why.as_str(),
                 _ => "",
             };
-            let limited = a.limited.as_ref();
+            let (limited, bounds) = (a.limited.as_ref(), a.bounds());
+            let [kind, occurrence] = limited.map_or([""; 2], Limited::words);
             vec![
                 a.name.as_str().into(),
                 a.quantity.as_str().into(),
@@ -51,15 +52,15 @@ impl Study {
                 a.error.plus_minus().into(),
                 a.error.word().into(),
                 why.into(),
-                a.bounds.lower.into(),
-                a.bounds.upper.into(),
-                a.limit.as_str().into(),
+                bounds.lower.into(),
+                bounds.upper.into(),
+                a.set_by().into(),
                 limited.map_or("", |l| l.limit.name.as_str()).into(),
-                limited.map_or("", |l| l.limit.of.word()).into(),
+                kind.into(),
                 limited.map_or("", |l| l.end.word()).into(),
-                limited.map_or("", |l| l.occurrence.word()).into(),
+                occurrence.into(),
                 a.ruling.word().into(),
-                a.waived.as_deref().unwrap_or("").into(),
+                a.waived().unwrap_or("").into(),
                 if a.known { "" } else { BEYOND }.into(),
                 a.remark.as_str().into(),
             ]
@@ -83,19 +84,18 @@ impl Study {
                 lower: number("minimum").unwrap_or(f64::NEG_INFINITY),
                 upper: number("maximum").unwrap_or(f64::INFINITY),
             };
-            let waived = text("waived");
-            let waived = (!waived.is_empty()).then_some(waived);
-            let limited = End::of_word(&text("limit_end")).map(|end| Limited {
+            let own = Answer { name: text("name"), unit: text("unit"), ..Answer::default() };
+            let own = own.limited(bounds, &text("limit"));
+            let limited = End::of_word(&text("limit_end")).zip(own.limited).map(|(end, limited)| Limited {
                 limit: Limit {
                     name: text("limit_name"),
-                    set_by: if text("limit") == SetBy::Part.sets() { SetBy::Part } else { SetBy::User },
                     of: Bounded::of_word(&text("limit_kind")),
-                    unit: text("unit"),
-                    bounds,
-                    waived: waived.clone(),
+                    waived: Some(text("waived")).filter(|why| !why.is_empty()),
+                    ..limited.limit
                 },
                 end,
                 occurrence: Occurrence::of_word(&text("occurrence")),
+                by: limited.by,
             });
             Answer {
                 name: text("name"),
@@ -103,10 +103,7 @@ impl Study {
                 value: number("value").unwrap_or(f64::NAN),
                 unit: text("unit"),
                 error: Uncertainty::of_word(&text("error_kind"), number("error"), Some(text("error_why"))),
-                bounds,
-                limit: text("limit"),
                 known: text("range") != BEYOND,
-                waived,
                 limited,
                 ruling: Ruling::of_word(&text("ruling")),
                 remark: text("remark"),

@@ -1,6 +1,6 @@
 //! Tables and figures of an answer.
 
-use crate::judge::Number;
+use crate::judge::{Number, Uncertainty};
 use crate::output::plot::Figure;
 use crate::output::table::Table;
 
@@ -59,6 +59,11 @@ impl StudyTable {
         let mut own = self.data.numbers(&self.name, &columns);
         own.iter_mut().zip(&self.further).for_each(|(number, further)| number.further = *further);
         own.iter_mut().zip(&self.missed).for_each(|(number, missed)| number.missed = *missed);
+        for row in &self.unsettled {
+            let each = columns.len();
+            let numbers = own.iter_mut().skip(row * each).take(each);
+            numbers.for_each(|number| number.own = Uncertainty::NotConverging { plus_minus: 0.0 });
+        }
         if !self.quantities.is_empty() {
             let before = self.name.len() + 1;
             own.iter_mut().for_each(|number| number.name = number.name.split_off(before));

@@ -66,6 +66,7 @@ struct TableDocument<'a> {
 }
 
 fn of(a: &Answer) -> One<'_> {
+    let word = |k: usize| a.limited.as_ref().map(|l| l.words()[k]).filter(|word| !word.is_empty());
     One {
         name: &a.name,
         quantity: &a.quantity,
@@ -73,13 +74,13 @@ fn of(a: &Answer) -> One<'_> {
         unit: &a.unit,
         error: a.error.plus_minus(),
         error_kind: a.error.word(),
-        minimum: a.bounds.lower,
-        maximum: a.bounds.upper,
-        limit: &a.limit,
-        limit_kind: a.limited.as_ref().map(|l| l.limit.of.word()),
-        occurrence: a.limited.as_ref().map(|l| l.occurrence.word()),
+        minimum: a.bounds().lower,
+        maximum: a.bounds().upper,
+        limit: a.set_by(),
+        limit_kind: word(0),
+        occurrence: word(1),
         ruling: a.ruling.word(),
-        waived: a.waived.as_deref(),
+        waived: a.waived(),
         within_range: a.known,
         remark: &a.remark,
     }

@@ -27,7 +27,7 @@ pub fn text(study: &Study) -> String {
     }
     if let Some(verdict) = study.verdict {
         // What has no end has no error to be estimated.
-        let judged = study.answers.iter().filter(|a| !a.bounds.is_none() && a.value.is_finite());
+        let judged = study.answers.iter().filter(|a| !a.bounds().is_none() && a.value.is_finite());
         let bare = judged.into_iter().any(|a| a.error == Uncertainty::Bare);
         let bare = if bare && verdict != Verdict::NotJudged { ", without error estimate" } else { "" };
         let input = match study.input.as_str() {

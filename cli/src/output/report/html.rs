@@ -77,8 +77,12 @@ fn grid(g: &Grid, number: &mut usize, out: &mut String) {
         for (k, cell) in row.iter().enumerate() {
             let class = match g.heads.get(k) {
                 Some((_, true)) => " class=\"n\"",
-                // A name of bearable length is not broken at its hyphens.
-                _ if k == 0 && cell.chars().count() <= NAME => " class=\"k\"",
+                // A name of bearable length is not broken at its hyphens, a quantity not at its blanks.
+                _ if (k == 0 || cell.contains(|c: char| c.is_ascii_digit()))
+                    && cell.chars().count() <= NAME =>
+                {
+                    " class=\"k\""
+                }
                 _ => "",
             };
             let _ = write!(out, "<td{class}>{}</td>", escaped(cell));

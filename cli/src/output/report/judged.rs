@@ -1,20 +1,17 @@
 //! What is asked of limits and ratings, and the answer in sentences.
 
-use crate::judge::{Ruling, Uncertainty, Verdict};
+use crate::judge::{Ruling, SetBy, Uncertainty, Verdict};
 use crate::output::answer::{Answer, Study};
 
 /// Most quantities that a report states in sentences where nothing is judged.
 const SENTENCES: usize = 6;
-
-/// What sets the bounds of a rating of a part; everything else is a limit that the user set.
-const RATING: &str = "rating";
 
 fn is_judged(a: &&Answer) -> bool {
     !matches!(a.ruling, Ruling::NotJudged | Ruling::Waived)
 }
 
 fn bounded(study: &Study, rated: bool) -> impl Iterator<Item = &Answer> {
-    study.answers.iter().filter(move |a| !a.bounds.is_none() && (a.limit == RATING) == rated)
+    study.answers.iter().filter(move |a| !a.bounds().is_none() && (a.set_by() == SetBy::Part.sets()) == rated)
 }
 
 /// What is asked, where the title asks nothing.

@@ -79,6 +79,9 @@ impl Tone {
     }
 }
 
+/// Stands behind an error whose computations do not converge.
+const STAR: &str = " *";
+
 /// What a warning is called, and its text: "Doubt: …" says so itself.
 fn labelled(warning: &str) -> (&str, &str) {
     let own = warning.split_once(": ").filter(|(label, _)| ["Doubt", "Note", "Waived"].contains(label));
@@ -211,7 +214,7 @@ impl Grid {
                     _ => "",
                 };
                 let both = |&k: &usize| match kind(k) {
-                    "not converging" => format!("{} *", shown(k)),
+                    "not converging" => format!("{}{STAR}", shown(k)),
                     "not estimated" => "not estimated".into(),
                     _ => shown(k),
                 };

@@ -1,9 +1,9 @@
 //! Reports of studies.
 
 use super::run::Read;
-use super::{Block, Drawing, Grid, Report, Section, Tone, judged, words};
+use super::{Block, Drawing, Grid, Report, STAR, Section, Tone, judged, words};
 use crate::diagnostic::capital;
-use crate::judge::Ruling;
+use crate::judge::{Ruling, Uncertainty};
 use crate::output::answer::{Answer, EVENTS, Outcome, Study, StudyTable, WAVEFORMS};
 use crate::output::result::{ResultError, Verdict};
 
@@ -52,7 +52,7 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
     let mut sentences = judged::sentences(study);
     let mut warnings: Vec<String> = study.doubts.iter().map(|d| format!("Doubt: {d}")).collect();
     let waived =
-        study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived.as_ref()?)));
+        study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived()?)));
     warnings.extend(waived);
     if let Some(read) = recorded {
         sections.extend(read.sections(&study.overlays)?);
@@ -60,9 +60,16 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
         sentences.extend(read.happened());
         warnings.splice(0..0, read.warnings());
     }
+    sections.push(Section::new("Numbers", grids(rest)));
+    let starred = |block: &Block| match block {
+        Block::Grid(grid) => grid.rows.iter().flatten().any(|cell| cell.ends_with(STAR)),
+        _ => false,
+    };
+    let star = sections.iter().flat_map(|s| &s.blocks).any(starred);
+    let star = star.then(|| ("*".into(), "the computations for this error do not converge".into()));
+    let definitions: Vec<_> = study.definitions.iter().cloned().chain(star).collect();
     sections.extend([
-        Section::new("Numbers", grids(rest)),
-        Section::new("How quantities are defined", terms(&study.definitions)),
+        Section::new("How quantities are defined", terms(&definitions)),
         Section::new("Conditions and assumptions", vec![Block::List(conditions)]),
         words::record(&facts),
         words::cautions(),
@@ -83,12 +90,17 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
 
 /// Every quantity with its error, limit and ruling.
 fn answers(study: &Study) -> Vec<Block> {
-    let rows: Vec<Vec<String>> = study
-        .rows()
-        .into_iter()
-        .zip(&study.answers)
-        .map(|(row, a)| [row, vec![a.margin_words()]].concat())
-        .collect();
+    let row = |(row, a): (Vec<String>, &Answer)| {
+        let [quantity, value, error, limit, ruling, remark] = <[String; 6]>::try_from(row).ok()?;
+        // Here as in the other tables a sign.
+        let error = if let Uncertainty::NotConverging { .. } = a.error {
+            error.replace(&format!(" ({})", a.error.word()), STAR)
+        } else {
+            error
+        };
+        Some(vec![quantity, value, error, limit, a.margin_words(), ruling, remark])
+    };
+    let rows: Vec<Vec<String>> = study.rows().into_iter().zip(&study.answers).filter_map(row).collect();
     let marked = |ruling: Ruling| -> Vec<usize> {
         let of = |(k, a): (usize, &Answer)| (a.ruling == ruling).then_some(k);
         study.answers.iter().enumerate().filter_map(of).collect()
@@ -96,7 +108,7 @@ fn answers(study: &Study) -> Vec<Block> {
     let (failed, marked) = (marked(Ruling::Fails), marked(Ruling::NotProven));
     let grid = Grid::new(
         "Quantities",
-        &["quantity", ">value", ">\u{b1}", "limit", "ruling", "remark", ">margin"],
+        &["quantity", ">value", ">\u{b1}", "limit", ">margin", "ruling", "remark"],
         rows,
     );
     if study.answers.is_empty() { Vec::new() } else { vec![Block::Grid(Grid { failed, marked, ..grid })] }

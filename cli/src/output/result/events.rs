@@ -1,6 +1,6 @@
 //! `/events`: what happened when.
 
-use joulestep_engine::recorder::{Action, Event};
+use joulestep_engine::recorder::{Action, Event, EventKind};
 use serde::{Serialize, Serializer};
 
 use super::archive::Archive;
@@ -38,7 +38,7 @@ pub struct StoredEvent {
     /// s.
     #[serde(serialize_with = "exact")]
     pub time: f64,
-    /// The word of its [`joulestep_engine::recorder::EventKind`].
+    /// The word of its [`EventKind`].
     pub kind: String,
     /// The words of its [`Action`]; empty where the kind says all.
     pub action: String,
@@ -63,6 +63,11 @@ pub struct StoredEvent {
 }
 
 impl StoredEvent {
+    /// Whether it is of a kind.
+    pub fn is(&self, kind: EventKind) -> bool {
+        self.kind == kind.word()
+    }
+
     /// What exactly happened.
     pub fn act(&self) -> Action {
         Action::of_word(&self.action)

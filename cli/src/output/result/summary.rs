@@ -31,7 +31,7 @@ pub struct Summary {
 impl Summary {
     /// A summary that rests on its numbers alone, which are judged here.
     pub fn of(mut answers: Vec<Answer>) -> Self {
-        answers.iter_mut().for_each(|a| a.ruling = rule(a.value, &a.error, a.bounds, true));
+        answers.iter_mut().for_each(|a| a.ruling = rule(a.value, &a.error, a.bounds(), true));
         Self { answers, ..Self::default() }
     }
 
@@ -55,20 +55,9 @@ fn ruling_of(report: &str) -> Option<Ruling> {
     Ruling::ALL.into_iter().find(|r| word(*r) == report)
 }
 
-/// The limit on an answer.
-fn limited(a: &Answer) -> Option<Limited> {
-    let of_study = || {
-        let set_by = if a.limit == SetBy::Part.sets() { SetBy::Part } else { SetBy::User };
-        let (name, unit, waived) = (a.name.clone(), a.unit.clone(), a.waived.clone());
-        let limit = Limit { name, set_by, unit, bounds: a.bounds, waived, ..Limit::default() };
-        Limited { limit, end: End::Only, ..Limited::default() }
-    };
-    (!a.bounds.is_none()).then(|| a.limited.clone().unwrap_or_else(of_study))
-}
-
 /// The limit on a number as attributes beside it.
 fn write_limit(store: &Store, path: &str, limited: &Limited) -> Result<(), ResultError> {
-    let Limited { limit, end, occurrence } = limited;
+    let Limited { limit, end, occurrence, .. } = limited;
     let bounds = limited.bounds();
     for (name, bound) in [("minimum", bounds.lower), ("maximum", bounds.upper)] {
         if bound.is_finite() {
@@ -110,6 +99,7 @@ fn read_limit(archive: &Archive, path: &str, name: &str, unit: String) -> Option
         limit,
         end: text("limit_end").and_then(|word| End::of_word(&word)).unwrap_or(End::Only),
         occurrence: text("occurrence").map_or(Occurrence::Happened, |word| Occurrence::of_word(&word)),
+        by: String::new(),
     })
 }
 
@@ -124,8 +114,8 @@ pub(super) fn write(store: &Store, summary: &Summary) -> Result<(), ResultError>
         if dataset != answer.name {
             store.text_attribute(&path, "original_name", &answer.name)?;
         }
-        if let Some(limited) = limited(answer) {
-            write_limit(store, &path, &limited)?;
+        if let Some(limited) = answer.limited.as_ref().filter(|l| !l.bounds().is_none()) {
+            write_limit(store, &path, limited)?;
         }
         if let Some(error) = answer.error.plus_minus() {
             store.number_attribute(&path, "error", error)?;
@@ -176,16 +166,12 @@ pub(super) fn read(archive: &Archive) -> Result<Option<Summary>, ResultError> {
         let error = archive.number(&path, "error");
         let name = archive.text(&path, "original_name").unwrap_or(dataset);
         let limited = read_limit(archive, &path, &name, archive.unit(&path));
-        let bounds = limited.as_ref().map_or(Bounds::NONE, Limited::bounds);
-        let by = limited.as_ref().map_or("", |l| l.limit.set_by.sets());
         let remark = limited.as_ref().map_or("", |l| l.occurrence.remark(l.limit.of));
         answers.push(Answer {
             quantity: archive.text(&path, "long_name").unwrap_or_default(),
             value: archive.scalar(&path)?,
             unit: archive.unit(&path),
             error: Uncertainty::of_word(&kind, error, archive.text(&path, "error_why")),
-            bounds,
-            limit: by.into(),
             remark: remark.into(),
             limited,
             ruling: archive.text(&path, "verdict").and_then(|r| ruling_of(&r)).unwrap_or_default(),

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_engine::recorder::EventKind;
 use serde::Serialize;
 
 use super::http::Response;
@@ -109,7 +110,7 @@ pub(super) fn meta(source: &mut Source) -> Result<Meta, Response> {
 pub(super) fn events(source: &mut Source) -> Result<Events, Response> {
     let events = source.events()?;
     let many = events.len() > EVENTS;
-    let kept = events.iter().filter(|event| !many || event.kind != "edge").take(EVENTS);
+    let kept = events.iter().filter(|event| !many || !event.is(EventKind::Edge)).take(EVENTS);
     Ok(Events { all: events.len(), events: kept.cloned().collect() })
 }
 

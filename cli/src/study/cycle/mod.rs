@@ -1,4 +1,4 @@
-//! `cycle`: the periodic steady state of a scenario's arrangement, its losses and temperature ripple, judged.
+//! `cycle`: the periodic steady state of a scenario's arrangement, or of its own circuit, its losses and temperature ripple, judged.
 
 mod known;
 mod progress;
@@ -13,7 +13,7 @@ use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::output::account::{Account, Facts, Found, Outcome};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
@@ -30,23 +30,21 @@ pub static STUDY: Entry = Entry {
            they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
            The period is judged by the ratings of the parts and the limits of the scenario, as a run is.",
     examples: "joulestep cycle examples/ferry-buck.toml",
-    inputs: &[Input::SCENARIO],
+    inputs: &[Input::scenario(Asked::scenario)],
     refines: "steps",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "cycle",
-    help: "Periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "scenario": Form::OneOrMore, "scenario file (TOML) with an arrangement";
-        may "closing": Form::Quantity("1", Positive),
-            "closing error that is good enough: change over a period relative to the largest voltage or current", or 1e-5;
-        may "periods": Form::Whole(1, 1_000_000_000), "most periods to run in the search", or 400.0;
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "cycle":
+        "Periodic steady state of a scenario's arrangement: losses of each switch, temperature ripple";
+    need scenario: Files, "scenario file (TOML) with an arrangement, or with a `[cycle]`";
+    may closing: Quantity("1", Positive),
+        "closing error that is good enough: change over a period relative to the largest voltage or current", or 1e-5;
+    may periods: Whole(1, 1_000_000_000), "most periods to run in the search", or 400.0;
+}
 
 /// Distance to the periodic state that is worth another period.
 const DISTANCE: f64 = 1e-6;
@@ -56,8 +54,8 @@ const CLOSES: f64 = 1e-4;
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     context.go_on()?;
     let scenario = question.scenario()?;
-    let Some(spec) = &scenario.arrangement else {
-        let what = "no [arrangement]: the period is undefined";
+    let Some((kind, _)) = scenario.repeating() else {
+        let what = "no [arrangement] and no [cycle]: the period is undefined";
         return Err(StudyError::Refused(what.into()));
     };
     let ready = build_with(scenario, &context.reductions())?;
@@ -66,9 +64,9 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     setup.gauges.clear();
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
-    let most = u32::try_from(question.whole("periods")).unwrap_or(u32::MAX);
-    let effort =
-        Effort { closing: question.number("closing"), distance: DISTANCE, most, ..Effort::default() };
+    let asked = question.asked(Asked::read)?;
+    let most = u32::try_from(asked.periods).unwrap_or(u32::MAX);
+    let effort = Effort { closing: asked.closing, distance: DISTANCE, most, ..Effort::default() };
     let cycle = search::found(question, context, effort, (&layout, setup))?;
     let (title, end, method) = (scenario.title.clone(), cycle.period, cycle.method);
     let facts = Facts { title, end, method, placed, judging, signals, metered };
@@ -86,15 +84,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         reached: cycle.period,
     };
     let account = Account::of_found(&found, &facts, Vec::new(), Outcome::Done);
-    let kind = spec.arrangement.kind;
-    let named = if scenario.title.is_empty() { kind } else { &scenario.title };
+    let named = if scenario.title.is_empty() { &kind } else { &scenario.title };
     let held = held(&cycle, scenario, &facts.placed);
     let mut study = Study {
         title: format!(
             "{named}: what does it lose in its periodic steady state, and how hot do the dies get?"
         ),
         answers: answers(&cycle, &start, &account),
-        conditions: conditions(&cycle, kind),
+        conditions: conditions(&cycle, &kind),
         definitions: DEFINITIONS.map(|d| (d.0.into(), d.1.into())).to_vec(),
         tables: known::tables(&cycle, &start),
         figures: vec![StudyFigure::new(
@@ -147,7 +144,7 @@ fn answers(cycle: &Cycle, start: &[f64], account: &Account) -> Vec<Answer> {
 
 fn conditions(cycle: &Cycle, kind: &str) -> Vec<String> {
     vec![
-        format!("Period {}; arrangement: {kind}.", people(cycle.period, "s")),
+        format!("Period {}; {kind}.", people(cycle.period, "s")),
         "The state that a period maps onto itself, found by shooting.".into(),
         "Device laws are held at the mean temperatures of the dies, brought to agree with the losses.".into(),
     ]

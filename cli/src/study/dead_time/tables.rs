@@ -50,9 +50,16 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "Q, Q-Q_oss",
-        "charge into the lower switch when the upper turns on, from the zero of its current; what exceeds its output charge is recovery, or shoots through where the dead time is too short",
+        "charge into the switch whose diode carried the load's current when its partner turns on, from the zero of its current; what exceeds its output charge is recovery, or shoots through where the dead time is too short",
     ),
-    ("estimate", "2·(Q_oss + C_snubber·V)/I: charge balance without the time that a gate takes to turn off"),
+    (
+        "v_soft(on)",
+        "that of the switch that can be soft: the lower for a current out of the leg, the upper for one into it, of both the larger where the current reverses",
+    ),
+    (
+        "estimate",
+        "(Q_oss of both + 2·C_snubber·V)/|I|: charge balance without the time that a gate takes to turn off",
+    ),
 ];
 
 pub(super) fn table(found: &Found, columns: &[&str], name: &str, title: &str, words: bool) -> StudyTable {
@@ -101,7 +108,7 @@ pub(super) fn picture(found: &Found) -> Figure {
             ..Chart::default()
         }),
         panel("Integral diodes", "energy", "J", |p| p.diode),
-        panel("Node voltage when the lower switch turns on", "voltage", "V", |p| p.turned_on_at.0),
+        panel("Voltage at which what can be soft turns on", "voltage", "V", |p| p.soft.0),
     ];
     let title = format!("{}: dead time at {}", found.what, people(found.voltage, "V"));
     Figure::new(&title, panels).noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())

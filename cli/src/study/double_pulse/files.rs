@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use joulestep_engine::recorder::Recorder;
 use joulestep_models::arrangement::double_pulse::Outcome;
 
+use super::Asked;
 use super::judge::Judged;
 use super::{Grid, picture, table};
 use crate::diagnostic::Sources;
@@ -27,27 +28,31 @@ fn overview(folder: &Path) -> PathBuf {
     folder.join("energies.svg")
 }
 
-fn folder<'a>(question: &'a Question, key: &str) -> Option<&'a Path> {
-    question.text(key).map(Path::new)
+/// The folders for waveforms and for pictures.
+fn folders(question: &Question) -> [Option<PathBuf>; 2] {
+    let asked = question.asked(Asked::read).ok();
+    let folders = asked.map_or([None, None], |asked| [asked.waveforms, asked.pictures]);
+    folders.map(|folder| folder.map(|named| PathBuf::from(named.name)))
 }
 
 /// Whether anything is to be written.
 pub(super) fn asked_for(question: &Question) -> bool {
-    ["waveforms", "pictures"].iter().any(|key| folder(question, key).is_some())
+    folders(question).iter().any(Option::is_some)
 }
 
 /// Makes the folders ready, and refuses files that are not to be replaced.
 pub(super) fn ready(question: &Question, points: usize) -> Result<(), StudyError> {
     let mut files = Vec::new();
-    if let Some(folder) = folder(question, "waveforms") {
+    let [of_waveforms, of_pictures] = folders(question);
+    if let Some(folder) = &of_waveforms {
         files.extend((0..points).map(|k| waveforms(folder, k)));
     }
-    if let Some(folder) = folder(question, "pictures") {
+    if let Some(folder) = &of_pictures {
         files.extend((0..points).map(|k| drawing(folder, k)));
         files.push(overview(folder));
     }
     files.iter().try_for_each(|path| question.writes(path))?;
-    for path in ["waveforms", "pictures"].iter().filter_map(|key| folder(question, key)) {
+    for path in of_waveforms.iter().chain(&of_pictures) {
         let what = |e| format!("cannot make the folder `{}`: {}", path.display(), reason(&e));
         std::fs::create_dir_all(path).map_err(|e| StudyError::Output(what(e)))?;
     }
@@ -107,13 +112,14 @@ fn record(path: &Path, outcome: &Outcome, study: &Study) -> Result<(), ResultErr
 /// Writes what was asked for. Errors of the numbers are not known yet: they stand in the study's own tables.
 pub(super) fn write(question: &Question, grid: &Grid, found: &[Judged]) -> Result<(), StudyError> {
     let failed = |why: String| StudyError::Output(why);
-    if let Some(folder) = folder(question, "waveforms") {
+    let [of_waveforms, of_pictures] = folders(question);
+    if let Some(folder) = &of_waveforms {
         for (k, j) in found.iter().enumerate() {
             record(&waveforms(folder, k), &j.outcome, &of_point(grid, j))
                 .map_err(|e| failed(e.to_string()))?;
         }
     }
-    if let Some(folder) = folder(question, "pictures") {
+    if let Some(folder) = &of_pictures {
         let draw = |path: &Path, figure| written::draw(path, &figure).map_err(|why| failed(why.0));
         for (k, j) in found.iter().enumerate() {
             draw(&drawing(folder, k), picture::point(grid, &j.outcome))?;

@@ -129,8 +129,7 @@ pub(super) fn answers(found: &[Judged]) -> Vec<Answer> {
             let limit = &of.limit;
             let words = format!("{} {}", end.word(), limit.name);
             let answer = Answer::new(limit.number(end), words, sign * value, &limit.unit);
-            let limited = Some(Limited { limit: limit.clone(), end, occurrence: of.occurrence });
-            let answer = answer.limited(bounds, limit.set_by.sets());
+            let limited = Some(Limited::of(limit, end, of.occurrence));
             out.push(Answer { missed: sign * missed, known, limited, ..answer });
         }
     }

@@ -15,7 +15,7 @@ use rayon::prelude::*;
 
 use self::judge::Judged;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::judge::Level;
 use crate::output::answer::{Answer, Computation, Study, StudyFigure};
 use crate::progress::Counted;
@@ -33,51 +33,49 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep double-pulse cascode-700v-22m --current \"20 A,40 A,60 A\" --temperature \"25 degC,125 degC\"\n\
                joulestep double-pulse mosfet-sic-700v-12m --upper diode-sic-700v-50a --current \"40 A\" --csv > table.csv",
     inputs: &[
-        Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
-        Input { key: "upper", root: "upper", what: What::Part, count: Count::One, positional: false },
+        Input { key: Asked::part, root: "part", what: What::Part, count: Count::One, positional: true },
+        Input { key: Asked::upper, root: "upper", what: What::Part, count: Count::One, positional: false },
     ],
     refines: "steps",
-    writes: &[("waveforms", true), ("pictures", true)],
+    writes: &[(Asked::waveforms, true), (Asked::pictures, true)],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "double-pulse",
-    help: "Switching energies, times and peaks of a part by double pulses",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "part": Form::OneOrMore, "part under test: a shipped part by name, or a part file ending in .toml";
-        may "upper": Form::OneOrMore,
-            "upper device: a part of the same kind with its gate off, or a diode; without it a second part under test";
-        need "current": Form::Quantities("A", Positive), "currents to be switched, separated by commas";
-        may "voltage": Form::Quantities("V", Positive), "supply voltages", or 400.0;
-        may "gate-resistance": Form::Quantities("ohm", Positive), "gate resistances outside the part", or 5.0;
-        may "temperature": Form::Quantities("degC", Any), "junction temperatures of both devices", or 25.0;
-        may "gate-on": Form::Quantity("V", Any),
-            "gate level that turns on; without it the voltage at which the part states its on-resistance";
-        may "gate-off": Form::Quantity("V", Any), "gate level that turns off, of both devices", or 0.0;
-        may "gate-ramp": Form::Quantity("s", Positive), "duration of the gate source's ramps", or 5e-9;
-        may "kelvin": Form::Flag,
-            "the gate returns to the part's Kelvin source pin or the study refuses; without this it does so where the part has that pin";
-        may "common-source": Form::Flag,
-            "the gate returns to the power source pin also where the part has a Kelvin source";
-        may "loop-inductance": Form::Quantity("H", Positive),
-            "stray inductance of the power loop outside the parts", or 20e-9;
-        may "loop-resistance": Form::Quantity("ohm", NotNegative), "resistance of the power loop", or 5e-3;
-        may "load": Form::Quantity("H", Positive),
-            "load inductance; without it such that the first pulse takes 10 us";
-        may "pause": Form::Quantity("s", Positive), "time between the pulses", or 2e-6;
-        may "second-pulse": Form::Quantity("s", Positive), "length of the second pulse", or 2e-6;
-        may "snubber-capacitance": Form::Quantity("F", Positive),
-            "capacitance of a snubber from drain to source of each device";
-        may "snubber-resistance": Form::Quantity("ohm", Positive), "its resistance";
-        may "standard": Form::Word(&["iec-60747-8", "iec-60747-9"]),
-            "whose definitions of times and energies hold: of field-effect transistors (energies between 10 % and 10 %), or of insulated-gate bipolar transistors (from the gate's edge to 2 %)";
-        may "waveforms": Form::Text, "folder for the waveforms of every operating point: a result file each (HDF5)";
-        may "pictures": Form::Text,
-            "folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG)";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "double-pulse":
+        "Switching energies, times and peaks of a part by double pulses";
+    need part: Files, "part under test: a shipped part by name, or a part file ending in .toml";
+    may upper: Files,
+        "upper device: a part of the same kind with its gate off, or a diode; without it a second part under test";
+    need current: Quantities("A", Positive), "currents to be switched, separated by commas";
+    may voltage: Quantities("V", Positive), "supply voltages", or 400.0;
+    may gate_resistance: Quantities("ohm", Positive), "gate resistances outside the part", or 5.0;
+    may temperature: Quantities("degC", Any), "junction temperatures of both devices", or 25.0;
+    may gate_on: Quantity("V", Any),
+        "gate level that turns on; without it the voltage at which the part states its on-resistance";
+    may gate_off: Quantity("V", Any), "gate level that turns off, of both devices", or 0.0;
+    may gate_ramp: Quantity("s", Positive), "duration of the gate source's ramps", or 5e-9;
+    may kelvin: Flag,
+        "the gate returns to the part's Kelvin source pin or the study refuses; without this it does so where the part has that pin", else false;
+    may common_source: Flag,
+        "the gate returns to the power source pin also where the part has a Kelvin source", else false;
+    may loop_inductance: Quantity("H", Positive),
+        "stray inductance of the power loop outside the parts", or 20e-9;
+    may loop_resistance: Quantity("ohm", NotNegative), "resistance of the power loop", or 5e-3;
+    may load: Quantity("H", Positive),
+        "load inductance; without it such that the first pulse takes 10 us";
+    may pause: Quantity("s", Positive), "time between the pulses", or 2e-6;
+    may second_pulse: Quantity("s", Positive), "length of the second pulse", or 2e-6;
+    may snubber_capacitance: Quantity("F", Positive),
+        "capacitance of a snubber from drain to source of each device";
+    may snubber_resistance: Quantity("ohm", Positive), "its resistance";
+    may standard: Word(&["iec-60747-8", "iec-60747-9"]),
+        "whose definitions of times and energies hold: of field-effect transistors (energies between 10 % and 10 %), or of insulated-gate bipolar transistors (from the gate's edge to 2 %)";
+    may waveforms: Text, "folder for the waveforms of every operating point: a result file each (HDF5)";
+    may pictures: Text,
+        "folder for pictures: the waveforms of every operating point, and the energies over the grid (SVG)";
+}
 
 /// Most operating points of a grid.
 const MOST: usize = 100_000;
@@ -94,20 +92,34 @@ struct Grid {
     points: Vec<Point>,
 }
 
-fn bench(question: &Question, part: &Part, upper: &Part, gate_on: f64) -> Result<Bench, StudyError> {
-    let snubber = match (question.maybe("snubber-capacitance"), question.maybe("snubber-resistance")) {
+fn bench(
+    question: &Question,
+    asked: &Asked,
+    part: &Part,
+    upper: &Part,
+    gate_on: f64,
+) -> Result<Bench, StudyError> {
+    let snubber = match (asked.snubber_capacitance, asked.snubber_resistance) {
         (Some(capacitance), Some(resistance)) => Some(Snubber { capacitance, resistance }),
         (None, None) => None,
         (Some(_), None) => {
-            return Err(question.wrong("snubber-capacitance", "no `snubber-resistance`", "both, or none"));
+            return Err(question.wrong(
+                Asked::snubber_capacitance,
+                "no `snubber-resistance`",
+                "both, or none",
+            ));
         }
         (None, Some(_)) => {
-            return Err(question.wrong("snubber-resistance", "no `snubber-capacitance`", "both, or none"));
+            return Err(question.wrong(
+                Asked::snubber_resistance,
+                "no `snubber-capacitance`",
+                "both, or none",
+            ));
         }
     };
-    let (kelvin, common) = (question.flag("kelvin"), question.flag("common-source"));
+    let (kelvin, common) = (asked.kelvin, asked.common_source);
     if kelvin && common {
-        return Err(question.wrong("kelvin", "`common-source` too", "one of them"));
+        return Err(question.wrong(Asked::kelvin, "`common-source` too", "one of them"));
     }
     if kelvin && !has_kelvin(part) {
         let what =
@@ -115,35 +127,36 @@ fn bench(question: &Question, part: &Part, upper: &Part, gate_on: f64) -> Result
         return Err(StudyError::Refused(format!("{}: {what}", part.name)));
     }
     Ok(Bench {
-        loop_inductance: question.number("loop-inductance"),
-        loop_resistance: question.number("loop-resistance"),
-        load: question.maybe("load"),
-        pause: question.number("pause"),
-        second_pulse: question.number("second-pulse"),
-        ramp: question.number("gate-ramp"),
+        loop_inductance: asked.loop_inductance,
+        loop_resistance: asked.loop_resistance,
+        load: asked.load,
+        pause: asked.pause,
+        second_pulse: asked.second_pulse,
+        ramp: asked.gate_ramp,
         kelvin: !common && (has_kelvin(part) || has_kelvin(upper)),
         snubber,
-        rules: if question.word("standard") == "iec-60747-9" { Rules::Igbt } else { Rules::Fet },
-        ..Bench::new(gate_on, question.number("gate-off"))
+        rules: if asked.standard.as_deref() == Some("iec-60747-9") { Rules::Igbt } else { Rules::Fet },
+        ..Bench::new(gate_on, asked.gate_off)
     })
 }
 
 fn grid(question: &Question) -> Result<Grid, StudyError> {
-    let Some(part) = question.parts("part").first().cloned() else {
-        return Err(question.wrong("part", "missing", "a part"));
+    let Some(part) = question.parts(Asked::part).first().cloned() else {
+        return Err(question.wrong(Asked::part, "missing", "a part"));
     };
-    let upper = question.parts("upper").first().unwrap_or(&part).clone();
-    let [currents, voltages, resistances, temperatures] =
-        ["current", "voltage", "gate-resistance", "temperature"].map(|key| question.numbers(key));
+    let upper = question.parts(Asked::upper).first().unwrap_or(&part).clone();
+    let asked = question.asked(Asked::read)?;
+    let (currents, voltages) = (&asked.current, &asked.voltage);
+    let (resistances, temperatures) = (&asked.gate_resistance, &asked.temperature);
     let count = currents.len() * voltages.len() * resistances.len() * temperatures.len();
     if !(1..=MOST).contains(&count) {
         let found = format!("the grid has {count} operating points");
-        return Err(question.wrong("current", found, format!("at least one, at most {MOST}")));
+        return Err(question.wrong(Asked::current, found, format!("at least one, at most {MOST}")));
     }
     let mut points = Vec::with_capacity(count);
-    for &celsius in &temperatures {
-        for &voltage in &voltages {
-            for &gate_resistance in &resistances {
+    for &celsius in temperatures {
+        for &voltage in voltages {
+            for &gate_resistance in resistances {
                 points.extend(currents.iter().map(|&current| Point {
                     current,
                     voltage,
@@ -154,11 +167,11 @@ fn grid(question: &Question) -> Result<Grid, StudyError> {
         }
     }
     let wrong = |error: MeritError| StudyError::Refused(error.to_string());
-    let any = Conditions { gate_on: question.maybe("gate-on"), ..Conditions::default() };
+    let any = Conditions { gate_on: asked.gate_on, ..Conditions::default() };
     let on = gate_on(&part, &any).map_err(wrong)?;
     let none = || StudyError::Refused(format!("{}: a {} has no gate to be driven", part.name, part.kind));
     let on = on.ok_or_else(none)?;
-    let bench = bench(question, &part, &upper, on)?;
+    let bench = bench(question, &asked, &part, &upper, on)?;
     for device in [&part, &upper] {
         for (&celsius, &voltage) in temperatures.iter().flat_map(|t| voltages.iter().map(move |v| (t, v))) {
             let c = Conditions { celsius, voltage, gate_on: Some(on), gate_off: bench.gate_off, ..any };

@@ -10,7 +10,7 @@ use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, e
 use self::tables::{percent, shown};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::diagnostic::{Diagnostic, Span};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};
@@ -26,27 +26,32 @@ pub static STUDY: Entry = Entry {
            curve is met, how certain each parameter is, and which parameters the points do not determine. Refuses points \
            that contradict each other or the part's limits. `joulestep schema points` describes the points file.",
     examples: "joulestep parts extract points.toml --part my-part.toml",
-    inputs: &[Input { key: "points", root: "part", what: What::Points, count: Count::One, positional: true }],
+    inputs: &[Input {
+        key: Asked::points,
+        root: "part",
+        what: What::Points,
+        count: Count::One,
+        positional: true,
+    }],
     refines: "",
-    writes: &[("part", false)],
+    writes: &[(Asked::part, false)],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "extract",
-    help: "Extract the parameters of a part from points of its data sheet",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "points": Form::OneOrMore, "file of points (TOML)";
-        may "part": Form::Text, "part file to write; it must not exist yet, unless --force is given";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "extract":
+        "Extract the parameters of a part from points of its data sheet";
+    need points: Files, "file of points (TOML)";
+    may part: Text, "part file to write; it must not exist yet, unless --force is given";
+}
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let Some(loaded) = question.points("points") else {
-        return Err(question.wrong("points", "missing", "a file of points"));
+    let Some(loaded) = question.points(Asked::points) else {
+        return Err(question.wrong(Asked::points, "missing", "a file of points"));
     };
-    let out = question.text("part").filter(|_| context.level == Level::STATED).map(Path::new);
+    let out = question.asked(Asked::read)?.part.filter(|_| context.level == Level::STATED);
+    let out = out.as_ref().map(|part| Path::new(&part.name));
     out.map_or(Ok(()), |out| question.writes(out))?;
     let progress = Rough::new(context.quiet);
     let watch =
@@ -54,7 +59,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let found = fit(&loaded.part, &loaded.start, &watch);
     progress.done();
     let found = found.map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
-    let file = question.files("points").join("");
+    let file = question.files(Asked::points).join("");
     let mut notes = Vec::new();
     if let Some(out) = out {
         let head = format!("Extracted from {file} by nonlinear least squares.");

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Question, StudyError};
+use super::{Asked, Question, StudyError};
 use crate::diagnostic::Diagnostic;
 use crate::input::keys::raw::RawTable;
 use crate::input::parameter_path::{ParameterPath, PathContext};
@@ -38,14 +38,19 @@ impl Begin {
             return Err(StudyError::Refused("a fit needs a scenario".into()));
         };
         if scenario.measured.is_empty() {
-            return Err(question.wrong("scenario", "no [[measured]]", "a record that is laid over the run"));
+            return Err(question.wrong(
+                Asked::scenario,
+                "no [[measured]]",
+                "a record that is laid over the run",
+            ));
         }
         let section = section(question.entry);
         let context = PathContext { what: "the scenario", root: &root, section, scenario: Some(scenario) };
         let mut parameters: Vec<Parameter> = Vec::new();
-        for named in question.fields.texts("parameter") {
+        let asked = question.asked(Asked::read)?;
+        for named in &asked.parameter {
             let wrong = |found: String, expected: String, hint: Option<String>| {
-                let d = Diagnostic::new(&named.span, question.fields.key("parameter"), found, expected);
+                let d = Diagnostic::new(&named.span, question.fields.key(Asked::parameter), found, expected);
                 StudyError::Value(Box::new(d.suggest(hint)))
             };
             let path =

@@ -10,7 +10,7 @@ use joulestep_models::extract::least_squares::minimise;
 use self::begin::{Begin, Parameter};
 use self::problem::{Fitted, Fitting};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, overlay};
 use crate::progress::Rough;
@@ -27,21 +27,19 @@ pub static STUDY: Entry = Entry {
            to sample, the standard errors are enlarged for it.",
     examples: "joulestep fit examples/ferry-turn-off.toml --parameter component.loop.inductance \
                --parameter measured.trigger --plot fit.svg",
-    inputs: &[Input::SCENARIO],
+    inputs: &[Input::scenario(Asked::scenario)],
     refines: "steps",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "fit",
-    help: "Fit values of a scenario to measured waveforms, with their uncertainty",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "scenario": Form::OneOrMore, "scenario file (TOML) with [[measured]]";
-        need "parameter": Form::OneOrMore, "value that is fitted, by its path: component.loop.inductance";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "fit":
+        "Fit values of a scenario to measured waveforms, with their uncertainty";
+    need scenario: Files, "scenario file (TOML) with [[measured]]";
+    need parameter: OneOrMore, "value that is fitted, by its path: component.loop.inductance";
+}
 
 /// Tries of a search, for each of (values + 1).
 const PATIENCE: usize = 20;

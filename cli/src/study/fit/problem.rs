@@ -11,7 +11,7 @@ use joulestep_models::extract::least_squares::Problem;
 use rayon::prelude::*;
 
 use super::begin::{Begin, Parameter};
-use super::{Context, Question, StudyError};
+use super::{Asked, Context, Question, StudyError};
 use crate::input::keys::raw::{Raw, RawTable};
 use crate::input::scenario::build::{Measured, build_with, measure};
 use crate::output::answer::overlay::Overlay;
@@ -157,7 +157,11 @@ impl<'a> Fitting<'a> {
         let count = begin.parameters.len();
         if counted <= count {
             let found = format!("{counted} samples within the run for {count} values");
-            return Err(question.wrong("scenario", found, "records with more samples than values to fit"));
+            return Err(question.wrong(
+                Asked::scenario,
+                found,
+                "records with more samples than values to fit",
+            ));
         }
         let spread = |o: &Overlay| {
             let mean = o.measured.iter().sum::<f64>() / o.measured.len().max(1) as f64;

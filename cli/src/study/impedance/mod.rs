@@ -14,7 +14,7 @@ use joulestep_models::package::Package;
 use self::tables::Computed;
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
 use crate::cache;
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::judge::Uncertainty;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
@@ -34,31 +34,41 @@ pub static STUDY: Entry = Entry {
                joulestep impedance my-package.toml --json > my-package.json\n\
                joulestep impedance --points measured.csv --terms 5",
     inputs: &[
-        Input { key: "package", root: "package", what: What::Package, count: Count::One, positional: true },
-        Input { key: "against", root: "against", what: What::Package, count: Count::One, positional: false },
-        Input { key: "points", root: "points", what: What::File, count: Count::One, positional: false },
+        Input {
+            key: Asked::package,
+            root: "package",
+            what: What::Package,
+            count: Count::One,
+            positional: true,
+        },
+        Input {
+            key: Asked::against,
+            root: "against",
+            what: What::Package,
+            count: Count::One,
+            positional: false,
+        },
+        Input { key: Asked::points, root: "points", what: What::File, count: Count::One, positional: false },
     ],
     refines: "",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "impedance",
-    help: "Transient thermal impedance of a package, or of measured points",
-    kinds: Kinds::None,
-    keys: keys! {
-        may "package": Form::OneOrMore, "a shipped package by name, or its file ending in .toml";
-        may "against": Form::OneOrMore, "another package to compare it with";
-        may "points": Form::OneOrMore, "file of measured points to fit a Foster network to, instead";
-        may "terms": Form::Whole(1, 60), "terms of the Foster network, at most; for a package without it 8";
-        may "cells": Form::Whole(1_000, 2_000_000),
-            "cells of the finest mesh, at most: more are slower and more accurate", or 120_000.0;
-        may "per-decade": Form::Whole(1, 50), "times per decade in the tables", or 2.0;
-        may "pulse-duty": Form::Quantities("1", Range::Between(0.0, 1.0)),
-            "duty ratios of the repeated pulses; without it 0.01, 0.02, 0.05, 0.1, 0.2 and 0.5";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "impedance":
+        "Transient thermal impedance of a package, or of measured points";
+    may package: Files, "a shipped package by name, or its file ending in .toml";
+    may against: Files, "another package to compare it with";
+    may points: Files, "file of measured points to fit a Foster network to, instead";
+    may terms: Whole(1, 60), "terms of the Foster network, at most; for a package without it 8";
+    may cells: Whole(1_000, 2_000_000),
+        "cells of the finest mesh, at most: more are slower and more accurate", or 120_000.0;
+    may per_decade: Whole(1, 50), "times per decade in the tables", or 2.0;
+    may pulse_duty: Quantities("1", Range::Between(0.0, 1.0)),
+        "duty ratios of the repeated pulses; without it 0.01, 0.02, 0.05, 0.1, 0.2 and 0.5";
+}
 
 /// Duty ratios of repeated pulses, unless asked otherwise.
 const DUTIES: [f64; 6] = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
@@ -80,20 +90,23 @@ const DEFINITIONS: [(&str, &str); 6] = [
 ];
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let given = |key: &str| !question.files(key).is_empty();
-    match (given("package"), given("points"), given("against")) {
+    let given = |key| !question.files(key).is_empty();
+    match (given(Asked::package), given(Asked::points), given(Asked::against)) {
         (false, true, false) => points::study(question),
-        (false, true, true) => Err(question.wrong("against", "points", "a package, to compare with another")),
-        (true, true, _) => Err(question.wrong("points", "a package too", "a package, or points to fit")),
-        (false, false, _) => Err(question.wrong("package", "missing", "a package, or `points` to fit")),
+        (false, true, true) => {
+            Err(question.wrong(Asked::against, "points", "a package, to compare with another"))
+        }
+        (true, true, _) => Err(question.wrong(Asked::points, "a package too", "a package, or points to fit")),
+        (false, false, _) => Err(question.wrong(Asked::package, "missing", "a package, or `points` to fit")),
         (true, false, _) => packages(question, context),
     }
 }
 
 fn compute(question: &Question, context: &Context<'_>) -> Result<Vec<Computed>, StudyError> {
-    let (cells, terms) =
-        (context.cells(question.whole("cells")), question.maybe_whole("terms").unwrap_or(TERMS));
-    let packages = ["package", "against"].into_iter().flat_map(|key| question.packages(key));
+    let asked = question.asked(Asked::read)?;
+    let cells = context.cells(asked.cells as usize);
+    let terms = asked.terms.map_or(TERMS, |n| n as usize);
+    let packages = [Asked::package, Asked::against].into_iter().flat_map(|key| question.packages(key));
     // Two paths each: to the ambient, and to the case.
     let progress = Counted::new(context.quiet, 2 * packages.clone().count() as u64, "heat paths");
     let one = |(name, package): &(String, Package)| {
@@ -205,7 +218,8 @@ fn ratios(a: &Computed, b: &Computed) -> Vec<Answer> {
 
 fn packages(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let all = compute(question, context)?;
-    let duties = question.numbers("pulse-duty");
+    let asked = question.asked(Asked::read)?;
+    let duties = asked.pulse_duty;
     let duties = if duties.is_empty() { DUTIES.to_vec() } else { duties };
     let names: Vec<&str> = all.iter().map(|c| c.name.as_str()).collect();
     let mut found = Vec::new();
@@ -225,7 +239,6 @@ fn packages(question: &Question, context: &Context<'_>) -> Result<Study, StudyEr
             c.impedance.boundaries.join(", ")
         )
     });
-    let per_decade = question.whole("per-decade");
     let caption =
         "Thermal impedance against time, of repeated pulses by duty, and the cumulative structure function.";
     Ok(Study {
@@ -233,7 +246,7 @@ fn packages(question: &Question, context: &Context<'_>) -> Result<Study, StudyEr
         answers: found,
         conditions: conditions.collect(),
         definitions: DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())).to_vec(),
-        tables: tables::tables(&all, &duties, per_decade),
+        tables: tables::tables(&all, &duties, asked.per_decade as usize),
         figures: vec![StudyFigure::new(caption, picture::picture(&all, &duties))],
         ..Study::default()
     })

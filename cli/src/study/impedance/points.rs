@@ -5,6 +5,7 @@ use joulestep_engine::thermal::fit::{Fit, FitError, fit};
 use joulestep_engine::thermal::network::CauerCell;
 use joulestep_engine::thermal::pulses::repetitive_peak;
 
+use super::Asked;
 use super::tables::coefficients;
 use super::{DEFINITIONS, NOT_LAYERS};
 use crate::diagnostic::Span;
@@ -28,8 +29,8 @@ struct Points {
 
 /// Reads points and fits them. A first line of words is taken for a heading.
 fn read(question: &Question) -> Result<Points, StudyError> {
-    let Some((text, whole)) = question.file("points") else {
-        return Err(question.wrong("points", "missing", "a file of points"));
+    let Some((text, whole)) = question.file(Asked::points) else {
+        return Err(question.wrong(Asked::points, "missing", "a file of points"));
     };
     let wrong = |line: std::ops::Range<usize>, found: String| {
         let (found, expected) = match found.split_once("; expected ") {
@@ -63,7 +64,8 @@ fn read(question: &Question) -> Result<Points, StudyError> {
             }
         }
     }
-    let fit = fit(&points, question.maybe_whole("terms")).map_err(|error| {
+    let terms = question.asked(Asked::read)?.terms.map(|n| n as usize);
+    let fit = fit(&points, terms).map_err(|error| {
         let point = match error {
             FitError::TooFew { .. } => points.len(),
             FitError::NotPositive { point, .. }
@@ -103,7 +105,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
     Ok(Study {
         title: format!(
             "Which Foster network runs through the thermal impedance measured in {}?",
-            question.files("points").join("")
+            question.files(Asked::points).join("")
         ),
         answers: vec![
             answer("steady_resistance", "thermal resistance in all", sum, "K/W"),

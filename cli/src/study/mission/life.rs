@@ -19,7 +19,7 @@ pub(super) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profi
     let mut segments = Vec::new();
     for segment in &spec.segments {
         let of = match &segment.of {
-            SegmentOf::Parameter(_) => {
+            SegmentOf::Parameter(_) | SegmentOf::OfComponent(..) => {
                 parameters += 1;
                 Of::Parameter(parameters - 1)
             }
@@ -31,22 +31,30 @@ pub(super) fn profile(spec: &MissionSpec, boundaries: &[String]) -> Option<Profi
     Some(Profile { length: spec.length, rounds: spec.rounds, segments, begin })
 }
 
-/// The scenario's arrangement with other values of the parameters that the mission moves.
+/// The scenario with other values of the parameters that the mission moves.
 pub(super) fn make(
     scenario: &mut Scenario,
     reductions: &Reductions,
-    keys: &[&'static str],
+    moved: &[&SegmentOf],
     values: &[f64],
 ) -> Result<(CircuitLayout, Setup<f64>), CircuitError> {
-    if let Some(arrangement) = &mut scenario.arrangement {
-        let moved = keys.iter().zip(values).map(|(key, x)| (*key, Value::Number(*x)));
-        arrangement.values.0.extend(moved);
+    for (of, x) in moved.iter().zip(values) {
+        let (key, holder) = match of {
+            SegmentOf::Parameter(key) => (*key, scenario.arrangement.as_mut().map(|a| &mut a.values)),
+            SegmentOf::OfComponent(k, key, _) => {
+                (*key, scenario.components.get_mut(*k).map(|c| &mut c.values))
+            }
+            SegmentOf::Boundary(_) => continue,
+        };
+        if let Some(holder) = holder {
+            holder.0.insert(key, Value::Number(*x));
+        }
     }
     match build_with(scenario, reductions) {
         Ok(ready) => Ok((ready.layout, ready.setup)),
         Err(refusal) => {
             let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
-            Err(CircuitError::BadValue { component: "arrangement".into(), what: first })
+            Err(CircuitError::BadValue { component: "mission".into(), what: first })
         }
     }
 }

@@ -19,7 +19,7 @@ use joulestep_models::model::Range::Positive;
 use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
 use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::output::account::{Account, Facts, Found};
@@ -33,7 +33,7 @@ pub static STUDY: Entry = Entry {
     help: HELP,
     examples: "joulestep mission examples/ferry-mission.toml\n\
                joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
-    inputs: &[Input::SCENARIO],
+    inputs: &[Input::scenario(Asked::scenario)],
     refines: "steps",
     writes: &[],
     solve,
@@ -58,22 +58,20 @@ voltages and currents of the cycles that were solved. There is no law of damage 
 user's own, and what is printed is what that law says. [mission.lifetime] states how often the mission takes place and how
 lifetimes scatter (Weibull): lifetimes in hours and years follow, of each die and of the first to fail.";
 
-static SECTION: Section = Section {
-    name: "mission",
-    help: "Junction temperatures of a scenario's arrangement through a mission of seconds to hours",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "scenario": Form::OneOrMore,
-            "scenario file (TOML) with an arrangement, a thermal network and a `[mission]`";
-        may "tolerance": Form::Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
-        may "resolve": Form::Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
-        may "every-cycle": Form::Flag, "resolve every cycle, without leaps: slow, to compare with";
-        may "closing": Form::Quantity("1", Positive),
-            "closing error of a periodic state that is good enough", or 1e-5;
-        may "repeating": Form::Flag,
-            "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)";
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "mission":
+        "Junction temperatures of a scenario's arrangement through a mission of seconds to hours";
+    need scenario: Files,
+        "scenario file (TOML) with an arrangement or a `[cycle]`, a thermal network and a `[mission]`";
+    may tolerance: Quantity("K", Positive), "tolerance of the temperatures", or 0.1;
+    may resolve: Whole(0, 1_000_000_000), "most cycles to resolve after a step of the load", or 2000.0;
+    may every_cycle: Flag, "resolve every cycle, without leaps: slow, to compare with", else false;
+    may closing: Quantity("1", Positive),
+        "closing error of a periodic state that is good enough", or 1e-5;
+    may repeating: Flag,
+        "count temperature cycles as of a mission that begins anew again and again (ASTM E1049-85, 5.4.5)", else false;
+}
 
 impl From<MissionError> for StudyError {
     fn from(error: MissionError) -> Self {
@@ -99,27 +97,28 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     context.go_on()?;
     let scenario = question.scenario()?;
     let refused = |what: &str| StudyError::Refused(what.into());
-    let (Some(spec), Some(arrangement)) = (&scenario.mission, &scenario.arrangement) else {
+    let (Some(spec), Some((kind, frequency))) = (&scenario.mission, scenario.repeating()) else {
         return Err(refused("no [mission]: expected a profile of load or ambient"));
     };
     let ready = build_with(scenario, &context.reductions())?;
     if ready.placed.iter().all(|p| p.heat.iter().all(Option::is_none)) {
         return Err(refused(
-            "no die of the arrangement has a heat input (named PLACE-DIE): there is no temperature to follow",
+            "no die has a heat input (in an arrangement, one named PLACE-DIE): there is no temperature to follow",
         ));
     }
     let network = ready.setup.thermal.as_ref().map(|t| t.modal());
     let profile = life::profile(spec, network.map_or(&[][..], |m| m.boundaries()));
     let profile = profile.ok_or_else(|| refused("a course of a boundary that the network does not have"))?;
     let inputs = network.map_or(Vec::new(), |m| m.inputs().to_vec());
+    let asked = question.asked(Asked::read)?;
     let options = Options {
-        tolerance: question.number("tolerance"),
-        resolve: u32::try_from(question.whole("resolve")).unwrap_or(u32::MAX),
-        every_cycle: question.flag("every-cycle"),
-        effort: Effort { closing: question.number("closing"), ..Effort::default() },
-        switching: Some(arrangement.values.number("frequency")),
+        tolerance: asked.tolerance,
+        resolve: u32::try_from(asked.resolve).unwrap_or(u32::MAX),
+        every_cycle: asked.every_cycle,
+        effort: Effort { closing: asked.closing, ..Effort::default() },
+        switching: Some(frequency),
     };
-    let task = Task { scenario, spec, profile, options, repeating: question.flag("repeating") };
+    let task = Task { scenario, spec, profile, options, repeating: asked.repeating };
     // A coarser one solves cycles of the one as stated again.
     let near = question.left::<Followed>().filter(|_| context.level.0 > 0);
     let followed = match near {
@@ -129,7 +128,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     if context.level.0 == 0 {
         question.leave(followed.clone());
     }
-    Ok(task.study(&followed, ready, arrangement.arrangement.kind))
+    Ok(task.study(&followed, ready, &kind))
 }
 
 impl Task<'_> {
@@ -139,15 +138,12 @@ impl Task<'_> {
         context: &Context<'_>,
         work: impl FnOnce(&mut Make<'_>) -> Result<T, MissionError>,
     ) -> Result<T, StudyError> {
-        let parameter = |c: &SegmentSpec| match c.of {
-            SegmentOf::Parameter(key) => Some(key),
-            SegmentOf::Boundary(_) => None,
-        };
-        let keys: Vec<&'static str> = self.spec.segments.iter().filter_map(parameter).collect();
+        let of = self.spec.segments.iter().map(|s: &SegmentSpec| &s.of);
+        let moved: Vec<&SegmentOf> = of.filter(|of| !matches!(of, SegmentOf::Boundary(_))).collect();
         let mut scenario = self.scenario.clone();
         let reductions = context.reductions();
         let mut build = |values: &[f64]| {
-            let (layout, mut setup) = make(&mut scenario, &reductions, &keys, values)?;
+            let (layout, mut setup) = make(&mut scenario, &reductions, &moved, values)?;
             context.level.apply(&mut setup);
             Ok((layout, setup))
         };
@@ -295,11 +291,7 @@ impl Task<'_> {
         let s = if self.profile.rounds == 1 { "" } else { "s" };
         let span = f.course.last().map_or(0.0, |i| i.time);
         let mut all = vec![
-            format!(
-                "{} in {} round{s} of the profile; arrangement: {kind}.",
-                people(span, "s"),
-                self.profile.rounds
-            ),
+            format!("{} in {} round{s} of the profile; {kind}.", people(span, "s"), self.profile.rounds),
             format!("Tolerance of the temperatures: {}.", people(self.options.tolerance, "K")),
             "Device laws are held at the mean temperature of a cycle; its ripple does not act back on them."
                 .into(),

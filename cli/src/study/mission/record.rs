@@ -29,6 +29,7 @@ pub(super) fn layout(spec: &MissionSpec, inputs: &[String]) -> Layout {
     for course in &spec.segments {
         let (name, what) = match &course.of {
             SegmentOf::Parameter(key) => (key.to_string(), "parameter of the arrangement"),
+            SegmentOf::OfComponent(_, _, name) => (name.clone(), "parameter"),
             SegmentOf::Boundary(name) => (format!("boundary-{name}"), "temperature of the boundary"),
         };
         layout.channels.push(column(name, format!("{what} {}", course.of.name()), course.unit));

@@ -132,12 +132,10 @@ fn law(
     context: &Context<'_>,
 ) -> Result<Arc<Conduction>, StudyError> {
     let doublings = context.level.0.clamp(FINEST, 0).unsigned_abs();
-    // Of a batch: the same table whatever the heatsink.
-    let coldest = if context.brief { COLDEST } else { options.way.heatsink.min(25.0) };
     // Only the runaway is looked for beyond the highest junction temperature.
     let most = hottest + if options.runaway { BEYOND } else { 0.0 };
-    let key = format!("law {:?} {gate:?} {most:?} {coldest:?} {doublings}", part.values);
-    let make = || Conduction::refined(part, gate, coldest, most, doublings).map_err(|e| failed(&e));
+    let key = format!("law {:?} {gate:?} {most:?} {doublings}", part.values);
+    let make = || Conduction::refined(part, gate, COLDEST, most, doublings).map_err(|e| failed(&e));
     context.cache.get(key, make)
 }
 

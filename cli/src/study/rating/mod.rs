@@ -12,9 +12,9 @@ use joulestep_models::rating::pulse::Shape;
 use rayon::prelude::*;
 
 use self::compute::{Rated, rate};
-use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way, bounds};
+use super::heat_path::{self, Sink, Way, bounds};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Kinds, Section, keys};
+use crate::input::keys::shape::keys;
 use crate::output::answer::{Study, StudyFigure};
 use crate::progress::Counted;
 
@@ -36,64 +36,59 @@ pub static STUDY: Entry = Entry {
                joulestep rating cascode-700v-22m --fault \"150 A\" --required-time \"10 us\" --required-current \"20 A\"\n\
                joulestep rating cascode-700v-22m --parallel 4 --total \"200 A\" --resistance-spread 10%",
     inputs: &[
-        Input::PARTS,
-        Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },
+        Input::parts(Asked::part),
+        Input { key: Asked::on, root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
     refines: "steps, tables and meshes",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "rating",
-    help: "Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "part": Form::OneOrMore,
-            "shipped parts by name, or part files ending in .toml; the first is the reference";
-        same ON;
-        same HEATSINK;
-        same INTERFACE;
-        same HOTTEST;
-        same GATE_ON;
-        may "before": Form::Quantity("A", NotNegative), "current in steady state before the pulse", or 0.0;
-        may "shape": Form::Word(SHAPES), "shape of the pulses";
-        may "from": Form::Quantity("s", Positive), "shortest width", or 1e-5;
-        may "to": Form::Quantity("s", Positive), "longest width", or 100.0;
-        may "points": Form::Whole(2, 500), "number of widths, evenly spread over the decades", or 36.0;
-        may "pulse": Form::Tables(&PULSE), "named pulses whose largest current is computed";
-        may "fault": Form::Quantities("A", Positive), "fault currents whose longest square pulse is computed; a list";
-        may "required-current": Form::Quantity("A", Positive), "continuous current that every part must carry";
-        may "required-time": Form::Quantity("s", Positive),
-            "time for which every part must withstand every `fault` current";
-        may "no-runaway": Form::Flag,
-            "leaves the runaway current out: the part's law is then known no further than its highest junction temperature, \
-             which makes variants of a plan faster";
-        may "parallel": Form::Whole(2, 64), "devices of the first part in parallel, one of which deviates";
-        may "total": Form::Quantity("A", Positive), "current of all of them together";
-        may "resistance-spread": Form::Quantity("1", NotNegative),
-            "by how much the on-resistance of the deviating one is lower", or 0.1;
-        may "threshold-spread": Form::Quantity("V", NotNegative),
-            "by how much the threshold of the deviating one is lower", or 0.3;
-        may "shared": Form::Quantity("K/W", NotNegative),
-            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`", or 0.0;
-        same CELLS;
-    },
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "rating":
+        "Ratings of parts on their heat path: surge, continuous and fault currents, devices in parallel";
+    need part: Files,
+        "shipped parts by name, or part files ending in .toml; the first is the reference";
+    may on: Same(Sink::on), "as there";
+    may heatsink: Same(Sink::heatsink), "as there";
+    may interface: Same(Sink::interface), "as there";
+    may hottest: Same(Sink::hottest), "as there";
+    may gate_on: Same(Sink::gate_on), "as there";
+    may before: Quantity("A", NotNegative), "current in steady state before the pulse", or 0.0;
+    may shape: Word(SHAPES), "shape of the pulses";
+    may from: Quantity("s", Positive), "shortest width", or 1e-5;
+    may to: Quantity("s", Positive), "longest width", or 100.0;
+    may points: Whole(2, 500), "number of widths, evenly spread over the decades", or 36.0;
+    may pulse: Tables(&PULSE), "named pulses whose largest current is computed";
+    may fault: Quantities("A", Positive), "fault currents whose longest square pulse is computed; a list";
+    may required_current: Quantity("A", Positive), "continuous current that every part must carry";
+    may required_time: Quantity("s", Positive),
+        "time for which every part must withstand every `fault` current";
+    may no_runaway: Flag,
+        "leaves the runaway current out: the part's law is then known no further than its highest junction temperature, \
+         which makes variants of a plan faster", else false;
+    may parallel: Whole(2, 64), "devices of the first part in parallel, one of which deviates";
+    may total: Quantity("A", Positive), "current of all of them together";
+    may resistance_spread: Quantity("1", NotNegative),
+        "by how much the on-resistance of the deviating one is lower", or 0.1;
+    may threshold_spread: Quantity("V", NotNegative),
+        "by how much the threshold of the deviating one is lower", or 0.3;
+    may shared: Quantity("K/W", NotNegative),
+        "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`", or 0.0;
+    may cells: Same(Sink::cells), "as there";
+}
 
 /// Words of [`Shape`].
 const SHAPES: &[&str] = &["square", "half-sine", "exponential", "inrush"];
 
-static PULSE: Section = Section {
-    name: "rating.pulse",
-    help: "A pulse: its largest current, let-through and energy",
-    kinds: Kinds::None,
-    keys: keys! {
-        need "name": Form::Name, "unique name; its quantities begin with it";
-        need "width": Form::Quantity("s", Positive), "width, as the shape defines it";
-        may "shape": Form::Word(SHAPES), "shape; default square";
-    },
-};
+keys! {
+    /// A pulse.
+    struct Pulse in PULSE = "rating.pulse": "A pulse: its largest current, let-through and energy";
+    need name: Name, "unique name; its quantities begin with it";
+    need width: Quantity("s", Positive), "width, as the shape defines it";
+    may shape: Word(SHAPES), "shape; default square";
+}
 
 /// What is asked of every part.
 #[derive(Clone, Debug)]
@@ -129,51 +124,52 @@ struct Sharing {
 }
 
 fn read(q: &Question) -> Result<Options, StudyError> {
-    let (from, to) = (q.number("from"), q.number("to"));
+    let asked = q.asked(Asked::read)?;
+    let (from, to) = (asked.from, asked.to);
     if to <= from {
         return Err(q.wrong(
-            "to",
+            Asked::to,
             format!("from {} to {}", people(from, "s"), people(to, "s")),
             "`to` above `from`",
         ));
     }
-    let resistance = q.number("resistance-spread");
+    let resistance = asked.resistance_spread;
     if resistance >= 1.0 {
-        return Err(q.wrong("resistance-spread", format!("{resistance}"), "below 100 %"));
+        return Err(q.wrong(Asked::resistance_spread, format!("{resistance}"), "below 100 %"));
     }
-    let sharing = match (q.maybe_whole("parallel"), q.maybe("total")) {
+    let sharing = match (asked.parallel, asked.total) {
         (Some(number), Some(total)) => Some(Sharing {
-            number,
+            number: number as usize,
             total,
             resistance,
-            threshold: q.number("threshold-spread"),
-            common: q.number("shared"),
+            threshold: asked.threshold_spread,
+            common: asked.shared,
         }),
         (None, None) => None,
         (Some(_), None) => {
-            return Err(q.wrong("parallel", "no `total` beside it", "the current of all of them"));
+            return Err(q.wrong(Asked::parallel, "no `total` beside it", "the current of all of them"));
         }
-        (None, Some(_)) => return Err(q.wrong("total", "no `parallel` beside it", "the number of devices")),
+        (None, Some(_)) => {
+            return Err(q.wrong(Asked::total, "no `parallel` beside it", "the number of devices"));
+        }
     };
-    let faults = q.numbers("fault");
-    if q.maybe("required-time").is_some() && faults.is_empty() {
-        return Err(q.wrong("required-time", "no `fault` beside it", "the currents to be withstood"));
+    let faults = asked.fault;
+    if asked.required_time.is_some() && faults.is_empty() {
+        return Err(q.wrong(Asked::required_time, "no `fault` beside it", "the currents to be withstood"));
     }
-    let pulse = |p: &crate::input::keys::fields::Fields| {
-        let shape = p.text("shape").and_then(Shape::of_key).unwrap_or(Shape::Square);
-        Some((p.text("name")?.to_string(), p.number("width")?, shape))
-    };
+    let shape = |word: Option<String>| word.as_deref().and_then(Shape::of_key).unwrap_or(Shape::Square);
+    let pulse = |f| Pulse::read(f).map(|p| (p.name.name, p.width, shape(p.shape)));
     Ok(Options {
         way: Way::of(q)?,
-        before: q.number("before"),
-        shape: Shape::of_key(q.word("shape")).unwrap_or(Shape::Square),
-        widths: widths(from, to, q.whole("points")),
-        pulses: q.fields.tables("pulse").iter().filter_map(pulse).collect(),
+        before: asked.before,
+        shape: shape(asked.shape),
+        widths: widths(from, to, asked.points as usize),
+        pulses: asked.pulse.iter().filter_map(pulse).collect(),
         faults,
         sharing,
-        runaway: !q.flag("no-runaway"),
-        required_current: q.maybe("required-current"),
-        required_time: q.maybe("required-time"),
+        runaway: !asked.no_runaway,
+        required_current: asked.required_current,
+        required_time: asked.required_time,
     })
 }
 
@@ -186,7 +182,7 @@ fn widths(from: f64, to: f64, points: usize) -> Vec<f64> {
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let options = read(question)?;
     let package = |k: usize| heat_path::package(question, k);
-    let parts: Vec<(usize, &Part)> = question.parts("part").iter().enumerate().collect();
+    let parts: Vec<(usize, &Part)> = question.parts(Asked::part).iter().enumerate().collect();
     let widths = if context.brief { 0 } else { options.widths.len() };
     let each = options.pulses.len() + widths + options.faults.len();
     let progress = Counted::new(context.quiet, (parts.len() * each) as u64, "pulses");

@@ -15,7 +15,7 @@ use self::picture::Strips;
 use super::measured::Followers;
 use super::{Context, Entry, Input, Question, Recording, StudyError};
 use crate::diagnostic::Sources;
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::keys;
 use crate::input::scenario::build::{Measured, Ready, build_with, measure};
 use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;
@@ -40,18 +40,18 @@ pub static STUDY: Entry = Entry {
            file is closed with its attribute `complete` at 0.",
     examples: "joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
                joulestep run examples/inrush-chains.toml --spread examples/inrush-tolerances.toml --plot inrush.svg",
-    inputs: &[Input::SCENARIO],
+    inputs: &[Input::scenario(Asked::scenario)],
     refines: "steps",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "run",
-    help: "Run a scenario: events, extremes, junction temperatures, energies, verdict; waveforms into a file",
-    kinds: Kinds::None,
-    keys: &[Key::need("scenario", Form::OneOrMore, "scenario file (TOML)")],
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "run":
+        "Run a scenario: events, extremes, junction temperatures, energies, verdict; waveforms into a file";
+    need scenario: Files, "scenario file (TOML)";
+}
 
 /// What is run: the setup, and what its account needs.
 #[derive(Debug)]

@@ -72,9 +72,9 @@ pub(super) fn of_scenario(scenario: &Scenario) -> Vec<String> {
     let coupling =
         coupling.is_finite().then(|| format!("longest coupling interval {}", people(coupling, "s")));
     let steps: Vec<String> = steps.into_iter().chain(coupling).collect();
-    let held = scenario.thermal.boundaries.iter().map(|(name, celsius)| {
-        let at = people(*celsius, "degC");
-        format!("The thermal boundary {} is held at {at}, whatever heat flows into it.", name.name)
+    let held = scenario.thermal.boundaries.iter().map(|b| {
+        let at = people(b.temperature, "degC");
+        format!("The thermal boundary {} is held at {at}, whatever heat flows into it.", b.name.name)
     });
     std::iter::once(format!("Steps: {}.", steps.join(", "))).chain(held).collect()
 }

@@ -149,11 +149,10 @@ pub(super) fn candidate(
         (None, None) => (SPREAD, "assumed"),
     };
     let doublings = level.clamp(FINEST, 0).unsigned_abs();
-    let coldest = if context.brief { COLDEST } else { options.way.heatsink.min(25.0) };
     let law = |part: &Part| -> Result<Arc<Conduction>, StudyError> {
         let most = hottest + BEYOND;
-        let key = format!("law {:?} {gate:?} {most:?} {coldest:?} {doublings}", part.values);
-        let make = || Conduction::refined(part, gate, coldest, most, doublings).map_err(|e| failed(&e));
+        let key = format!("law {:?} {gate:?} {most:?} {doublings}", part.values);
+        let make = || Conduction::refined(part, gate, COLDEST, most, doublings).map_err(|e| failed(&e));
         context.cache.get(key, make)
     };
     let laws = Laws {

@@ -14,9 +14,9 @@ use joulestep_models::rating::sizing::Pulse;
 use rayon::prelude::*;
 
 use self::compute::{Found, candidate};
-use super::heat_path::{CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way, package};
+use super::heat_path::{Sink, Way, package};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::keys;
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
@@ -37,55 +37,35 @@ pub static STUDY: Entry = Entry {
                joulestep sizing cascode-700v-7m mosfet-sj-620v-49m --on board-700v-7m --on board-sj-620v-49m --current \"60 A\"\n\
                joulestep sizing mosfet-sj-620v-49m --current \"60 A\" --most 16 --rank-by loss --plot sizing.svg",
     inputs: &[
-        Input { key: "part", root: "part", what: What::Part, count: Count::Many, positional: true },
-        Input { key: "on", root: "package", what: What::Package, count: Count::Many, positional: false },
+        Input { key: Asked::part, root: "part", what: What::Part, count: Count::Many, positional: true },
+        Input { key: Asked::on, root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
     refines: "steps, tables and meshes",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "sizing",
-    help: "Which of these parts, and how many in parallel, carry a current continuously and pulses from hot",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "candidates: shipped parts by name, or part files ending in .toml"),
-        ON,
-        HEATSINK,
-        INTERFACE,
-        HOTTEST,
-        GATE_ON,
-        Key::need("current", Form::Quantity("A", Positive), "direct current of all devices together, continuously"),
-        Key::may(
-            "pulse",
-            Form::Quantities("A", Positive),
-            "peaks of pulses of all devices together, each from the steady state of the direct current",
-        ),
-        Key::may("width", Form::Quantities("s", Positive), "width of each pulse, as `shape` defines it"),
-        Key::may("shape", Form::Word(SHAPES), "shape of the pulses"),
-        Key::may("most", Form::Whole(1, 64), "devices in parallel, at most").or(8.0),
-        Key::may(
-            "resistance-spread",
-            Form::Quantity("1", NotNegative),
-            "by how much the on-resistance of the deviating device is lower; without it as the part states it, else 10 %",
-        ),
-        Key::may(
-            "threshold-spread",
-            Form::Quantity("V", NotNegative),
-            "by how much the threshold of the deviating device is lower",
-        )
-        .or(0.3),
-        Key::may(
-            "shared",
-            Form::Quantity("K/W", NotNegative),
-            "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`",
-        )
-        .or(0.0),
-        Key::may("rank-by", Form::Word(RANKS), "what the ranking is by; equal candidates by their number"),
-        CELLS,
-    ],
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "sizing":
+        "Which of these parts, and how many in parallel, carry a current continuously and pulses from hot";
+    need part: Files, "candidates: shipped parts by name, or part files ending in .toml";
+    may on: Same(Sink::on), "as there";
+    may heatsink: Same(Sink::heatsink), "as there";
+    may interface: Same(Sink::interface), "as there";
+    may hottest: Same(Sink::hottest), "as there";
+    may gate_on: Same(Sink::gate_on), "as there";
+    need current: Quantity("A", Positive), "direct current of all devices together, continuously";
+    may pulse: Quantities("A", Positive), "peaks of pulses of all devices together, each from the steady state of the direct current";
+    may width: Quantities("s", Positive), "width of each pulse, as `shape` defines it";
+    may shape: Word(SHAPES), "shape of the pulses";
+    may most: Whole(1, 64), "devices in parallel, at most", or 8.0;
+    may resistance_spread: Quantity("1", NotNegative), "by how much the on-resistance of the deviating device is lower; without it as the part states it, else 10 %";
+    may threshold_spread: Quantity("V", NotNegative), "by how much the threshold of the deviating device is lower", or 0.3;
+    may shared: Quantity("K/W", NotNegative), "thermal resistance of the heatsink that they share, to an ambient at the temperature of `heatsink`", or 0.0;
+    may rank_by: Word(RANKS), "what the ranking is by; equal candidates by their number", else RANKS[0].into();
+    may cells: Same(Sink::cells), "as there";
+}
 
 /// Words of [`Shape`].
 const SHAPES: &[&str] = &["square", "half-sine", "exponential", "inrush"];
@@ -109,31 +89,32 @@ struct Options {
 }
 
 fn read(q: &Question) -> Result<Options, StudyError> {
-    let (peaks, widths) = (q.numbers("pulse"), q.numbers("width"));
+    let asked = q.asked(Asked::read)?;
+    let (peaks, widths) = (asked.pulse, asked.width);
     if peaks.len() != widths.len() {
         let of = |n: usize, what: &str| format!("{n} {what}{}", if n == 1 { "" } else { "s" });
         let (key, expected) = match peaks.len() < widths.len() {
-            true => ("width", "a peak under `pulse` for each width"),
-            false => ("pulse", "a width under `width` for each peak"),
+            true => (Asked::width, "a peak under `pulse` for each width"),
+            false => (Asked::pulse, "a width under `width` for each peak"),
         };
         let found = format!("{} and {}", of(peaks.len(), "peak"), of(widths.len(), "width"));
         return Err(q.wrong(key, found, expected));
     }
-    let resistance = q.maybe("resistance-spread");
+    let resistance = asked.resistance_spread;
     if let Some(wide) = resistance.filter(|r| *r >= 1.0) {
-        return Err(q.wrong("resistance-spread", format!("{wide}"), "below 100 %"));
+        return Err(q.wrong(Asked::resistance_spread, format!("{wide}"), "below 100 %"));
     }
-    let shape = Shape::of_key(q.word("shape")).unwrap_or(Shape::Square);
+    let shape = asked.shape.as_deref().and_then(Shape::of_key).unwrap_or(Shape::Square);
     let pulse = |(&current, &width)| Pulse { shape, current, width };
     Ok(Options {
         way: Way::of(q)?,
-        current: q.number("current"),
+        current: asked.current,
         pulses: peaks.iter().zip(&widths).map(pulse).collect(),
-        most: q.whole("most"),
+        most: asked.most as usize,
         resistance,
-        threshold: q.number("threshold-spread"),
-        shared: q.number("shared"),
-        rank_by: q.word("rank-by").to_string(),
+        threshold: asked.threshold_spread,
+        shared: asked.shared,
+        rank_by: asked.rank_by,
     })
 }
 
@@ -148,7 +129,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     // Coarser and finer computations ask what the numbers as stated do.
     let left = question.left::<Vec<usize>>();
     let numbers: Option<Arc<Vec<usize>>> = if context.level.0 == 0 { None } else { left };
-    let parts: Vec<_> = question.parts("part").iter().enumerate().collect();
+    let parts: Vec<_> = question.parts(Asked::part).iter().enumerate().collect();
     let one = |&(k, part): &(usize, &joulestep_models::part::Part)| -> Result<Found, StudyError> {
         context.go_on()?;
         let number = numbers.as_ref().and_then(|n| n.get(k).copied());

@@ -24,10 +24,11 @@ pub(super) fn picture(all: &[Found], options: &Options) -> Figure {
                 Curve::new(&f.name, points).coloured(k)
             })
             .collect();
-        for hottest in &bounds {
+        for (hottest, style) in bounds.iter().zip([Line::Dotted, Line::DashDot, Line::Dashed].iter().cycle())
+        {
             let line = vec![(0.5, *hottest), (most + 0.5, *hottest)];
             let mark = Curve::new(&format!("T_j,max {}", people(*hottest, "degC")), line);
-            curves.push(mark.coloured(BLACK).lined(Line::Dotted).marked(Marker::None));
+            curves.push(mark.coloured(BLACK).lined(*style).marked(Marker::None));
         }
         Panel::Chart(Chart {
             title,

@@ -5,8 +5,11 @@ use joulestep_models::rating::area::allowed;
 use joulestep_models::rating::output::Output;
 use joulestep_models::rating::trajectory::{Nearest, Sample, hottest, nearest};
 
+use super::Asked;
 use super::Options;
 use super::compute::Charted;
+use crate::input::keys::fields::Named;
+use crate::input::keys::shape::Key;
 use crate::output::result::ResultFile;
 use crate::study::{Question, StudyError};
 
@@ -59,19 +62,23 @@ impl Laid {
 
 /// Reads the course of a question.
 pub(super) fn read(q: &Question) -> Result<Option<Course>, StudyError> {
-    let Some(path) = q.paths("run").first() else { return Ok(None) };
-    let name = q.text("component");
-    let signal = |key: &str, quantity: &str| -> Result<String, StudyError> {
-        let own = q.text(key).map(str::to_string);
+    let Some(path) = q.paths(Asked::run).first() else { return Ok(None) };
+    let asked = q.asked(Asked::read)?;
+    let name = asked.component.as_ref().map(|n| n.name.as_str());
+    let signal = |own: Option<Named>, key: Key, quantity: &str| -> Result<String, StudyError> {
+        let own = own.map(|n| n.name);
         own.or_else(|| Some(format!("{}.{quantity}", name?))).ok_or_else(|| {
             q.wrong(
-                "run",
-                format!("neither `component` nor `{key}` beside it"),
+                Asked::run,
+                format!("neither `component` nor `{}` beside it", key.name),
                 "the name of the switch in it",
             )
         })
     };
-    let names = [signal("voltage-signal", "voltage")?, signal("current-signal", "current")?];
+    let names = [
+        signal(asked.voltage_signal, Asked::voltage_signal, "voltage")?,
+        signal(asked.current_signal, Asked::current_signal, "current")?,
+    ];
     let refused = |e: crate::output::result::ResultError| StudyError::Output(e.to_string());
     let file = ResultFile::open(path).map_err(refused)?;
     for name in &names {
@@ -80,7 +87,7 @@ pub(super) fn read(q: &Question) -> Result<Option<Course>, StudyError> {
             let found = format!("`{name}` is not recorded in `{}`", path.display());
             let expected =
                 format!("a recorded signal ([record] of the scenario), one of {}", known.join(", "));
-            return Err(q.wrong("run", found, expected));
+            return Err(q.wrong(Asked::run, found, expected));
         }
     }
     let all = 0..file.samples();
@@ -92,7 +99,7 @@ pub(super) fn read(q: &Question) -> Result<Option<Course>, StudyError> {
         samples.map(|((&time, &volts), &current)| Sample { time, volts, current }).collect();
     if samples.len() < 2 {
         let found = format!("{} samples in `{}`", samples.len(), path.display());
-        return Err(q.wrong("run", found, "a run with a course"));
+        return Err(q.wrong(Asked::run, found, "a run with a course"));
     }
     Ok(Some(Course { name: name.unwrap_or("switch").to_string(), samples }))
 }

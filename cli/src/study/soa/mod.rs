@@ -13,9 +13,9 @@ use joulestep_models::model::Range::Positive;
 use joulestep_models::part::Part;
 
 use self::compute::{Charted, chart};
-use super::heat_path::{self, CELLS, GATE_ON, HEATSINK, HOTTEST, INTERFACE, ON, Way};
+use super::heat_path::{self, Sink, Way};
 use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::keys;
 use crate::output::answer::Estimation;
 use crate::output::answer::{Study, StudyFigure};
 
@@ -40,53 +40,37 @@ pub static STUDY: Entry = Entry {
                joulestep soa mosfet-sic-700v-12m --width \"10 us,1 ms\" --voltage \"400 V,100 V\" --heatsink \"100 degC\"\n\
                joulestep soa cascode-700v-7m --run ferry.h5 --component breaker --voltage-signal \"voltage(feed,out)\"",
     inputs: &[
-        Input { key: "part", root: "part", what: What::Part, count: Count::One, positional: true },
-        Input { key: "on", root: "package", what: What::Package, count: Count::One, positional: false },
-        Input { key: "run", root: "run", what: What::Result, count: Count::One, positional: false },
+        Input { key: Asked::part, root: "part", what: What::Part, count: Count::One, positional: true },
+        Input { key: Asked::on, root: "package", what: What::Package, count: Count::One, positional: false },
+        Input { key: Asked::run, root: "run", what: What::Result, count: Count::One, positional: false },
     ],
     refines: "meshes",
     writes: &[],
     solve,
 };
 
-static SECTION: Section = Section {
-    name: "soa",
-    help: "Safe operating area of a part by pulse width, and the course of a run over it",
-    kinds: Kinds::None,
-    keys: &[
-        Key::need("part", Form::OneOrMore, "a shipped part by name, or a part file ending in .toml"),
-        ON,
-        HEATSINK,
-        INTERFACE,
-        HOTTEST,
-        GATE_ON,
-        Key::may(
-            "width",
-            Form::Quantities("s", Positive),
-            "widths of the pulses, beside direct current; without it 1 us, 10 us, 100 us, 1 ms and 10 ms",
-        ),
-        Key::may(
-            "voltage",
-            Form::Quantities("V", Positive),
-            "voltages at which the largest current of each width is answered; without it the rated one",
-        ),
-        Key::may("from", Form::Quantity("V", Positive), "least voltage of the chart").or(0.1),
-        Key::may("points", Form::Whole(10, 400), "voltages of the chart, evenly spread over the decades")
-            .or(48.0),
-        Key::may("no-instability", Form::Flag, "leaves the border of thermal instability out"),
-        Key::may("run", Form::OneOrMore, "result file of a run, whose course is laid over the chart"),
-        Key::may(
-            "component",
-            Form::Name,
-            "the switch in that run; its voltage and current must be recorded (`NAME.voltage`, `NAME.current`)",
-        ),
-        Key::may("voltage-signal", Form::Text, "recorded signal of its voltage, in place of `NAME.voltage`"),
-        Key::may("current-signal", Form::Text, "recorded signal of its current, in place of `NAME.current`"),
-        Key::may("required-margin", Form::Quantity("1", Positive), "margin that the course must keep")
-            .or(1.0),
-        CELLS,
-    ],
-};
+keys! {
+    /// What is asked.
+    pub(super) struct Asked in SECTION = "soa":
+        "Safe operating area of a part by pulse width, and the course of a run over it";
+    need part: Files, "a shipped part by name, or a part file ending in .toml";
+    may on: Same(Sink::on), "as there";
+    may heatsink: Same(Sink::heatsink), "as there";
+    may interface: Same(Sink::interface), "as there";
+    may hottest: Same(Sink::hottest), "as there";
+    may gate_on: Same(Sink::gate_on), "as there";
+    may width: Quantities("s", Positive), "widths of the pulses, beside direct current; without it 1 us, 10 us, 100 us, 1 ms and 10 ms";
+    may voltage: Quantities("V", Positive), "voltages at which the largest current of each width is answered; without it the rated one";
+    may from: Quantity("V", Positive), "least voltage of the chart", or 0.1;
+    may points: Whole(10, 400), "voltages of the chart, evenly spread over the decades", or 48.0;
+    may no_instability: Flag, "leaves the border of thermal instability out", else false;
+    may run: Files, "result file of a run, whose course is laid over the chart";
+    may component: Name, "the switch in that run; its voltage and current must be recorded (`NAME.voltage`, `NAME.current`)";
+    may voltage_signal: Text, "recorded signal of its voltage, in place of `NAME.voltage`";
+    may current_signal: Text, "recorded signal of its current, in place of `NAME.current`";
+    may required_margin: Quantity("1", Positive), "margin that the course must keep", or 1.0;
+    may cells: Same(Sink::cells), "as there";
+}
 
 /// Widths, unless others are asked for, s.
 const WIDTHS: [f64; 5] = [1e-6, 1e-5, 1e-4, 1e-3, 1e-2];
@@ -111,31 +95,32 @@ fn read(q: &Question, part: &Part) -> Result<Options, StudyError> {
     let rated = part.rated_voltage().ok_or_else(|| {
         StudyError::Refused(format!("{}: it states neither a rated nor a breakdown voltage", part.name))
     })?;
-    let from = q.number("from");
+    let asked = q.asked(Asked::read)?;
+    let from = asked.from;
     if from >= rated {
         let found = format!("from {} to the rated voltage {}", people(from, "V"), people(rated, "V"));
-        return Err(q.wrong("from", found, "a voltage below the rated one"));
+        return Err(q.wrong(Asked::from, found, "a voltage below the rated one"));
     }
-    let mut widths = q.numbers("width");
+    let mut widths = asked.width;
     if widths.is_empty() {
         widths = WIDTHS.to_vec();
     }
     widths.sort_by(f64::total_cmp);
     widths.dedup();
     widths.push(f64::INFINITY);
-    let mut voltages = q.numbers("voltage");
+    let mut voltages = asked.voltage;
     if let Some(above) = voltages.iter().find(|v| **v > rated) {
         let expected = format!("at most the rated voltage, {}", people(rated, "V"));
-        return Err(q.wrong("voltage", people(*above, "V"), expected));
+        return Err(q.wrong(Asked::voltage, people(*above, "V"), expected));
     }
     if voltages.is_empty() {
         voltages = vec![rated];
     }
-    let points = q.whole("points");
+    let points = asked.points as usize;
     let ratio = (rated / from).ln() / (points - 1) as f64;
     let at = |k: usize| if k + 1 == points { rated } else { from * (ratio * k as f64).exp() };
-    if q.files("run").is_empty() {
-        for key in ["component", "voltage-signal", "current-signal"] {
+    if q.files(Asked::run).is_empty() {
+        for key in [Asked::component, Asked::voltage_signal, Asked::current_signal] {
             if q.fields.has(key) {
                 return Err(q.wrong(key, "no `run` beside it", "the result file that it is of"));
             }
@@ -146,9 +131,9 @@ fn read(q: &Question, part: &Part) -> Result<Options, StudyError> {
         widths,
         voltages,
         grid: (0..points).map(at).collect(),
-        instability: !q.flag("no-instability"),
+        instability: !asked.no_instability,
         rated,
-        required_margin: q.number("required-margin"),
+        required_margin: asked.required_margin,
     })
 }
 
@@ -158,8 +143,8 @@ fn width_words(width: f64) -> String {
 }
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let [part] = question.parts("part") else {
-        return Err(question.wrong("part", "none", "a part"));
+    let [part] = question.parts(Asked::part) else {
+        return Err(question.wrong(Asked::part, "none", "a part"));
     };
     let options = read(question, part)?;
     let package = heat_path::package(question, 0);

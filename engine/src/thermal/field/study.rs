@@ -80,9 +80,9 @@ impl MeshStudy {
 /// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
 pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<MeshStudy, FieldError> {
     body.check()?;
-    let sizing = &affordable(body, sizing, kelvin);
-    let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..*sizing }, kelvin);
-    let (fine, finest) = Mesh::finest(body, sizing, kelvin, 2)?;
+    let (fine, sizing) = finest(body, sizing, kelvin)?;
+    let finest = sizing.division;
+    let mesh = |division: usize| Mesh::new(body, &Sizing { division, ..sizing }, kelvin);
     // Three as they come, else about two thirds and a half of the finest.
     let mut divisions: Vec<usize> =
         if finest < 4 { (1..finest).collect() } else { vec![finest.div_ceil(2), (2 * finest).div_ceil(3)] };
@@ -104,6 +104,16 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<M
     let Some(finest) = networks.pop() else { return Err(FieldError::Empty { what: "mesh" }) };
     let coarser = networks.into_iter().map(|r| r.network).collect();
     Ok(MeshStudy { finest, coarser, levels, order })
+}
+
+/// The finest mesh of a [`study`], and its sizing.
+///
+/// # Errors
+/// As [`Mesh::new`]: not even two meshes within the limit.
+pub fn finest(body: &Body, sizing: &Sizing, kelvin: f64) -> Result<(Mesh, Sizing), FieldError> {
+    let sizing = affordable(body, sizing, kelvin);
+    let (mesh, division) = Mesh::finest(body, &sizing, kelvin, 2)?;
+    Ok((mesh, Sizing { division, ..sizing }))
 }
 
 /// The sizing, or a coarser one of which three divisions are within the limit (so that an order can be seen), else two.

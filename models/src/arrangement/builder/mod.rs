@@ -55,7 +55,7 @@ pub struct Element {
 /// A place for a switch, and what a loss account needs to know of it.
 #[derive(Clone, Debug)]
 pub struct Place {
-    /// Its name; a line of this name shows the gate's state where it has a gate.
+    /// Its name.
     pub name: String,
     /// Its own components.
     pub own: Vec<usize>,
@@ -71,8 +71,8 @@ pub struct Place {
     pub current: Probe,
     /// The place that turns on when this one has turned off.
     pub partner: Option<String>,
-    /// Whether it has a gate.
-    pub gated: bool,
+    /// The line that shows its gate's state; `None`: it has no gate.
+    pub line: Option<String>,
 }
 
 /// Makes a controller once the lines can be named.

@@ -94,7 +94,7 @@ impl Builder<'_> {
             voltage: probe("voltage", sign),
             current: probe("current", sign),
             partner: None,
-            gated,
+            line: gated.then(|| name.to_string()),
         });
     }
 
@@ -155,6 +155,7 @@ impl Builder<'_> {
             fall: edge,
             starts_on: false,
             state: None,
+            clamp: None,
         };
         Ok((built, gate))
     }

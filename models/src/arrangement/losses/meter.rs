@@ -50,9 +50,9 @@ impl Meter {
             let energy = integral(Probe::Sum(heat_of(&place.own)));
             let charge = integral(place.current.clone());
             let snubber = integral(Probe::Sum(heat_of(&place.snubber)));
-            let gate = match place.gated {
-                true => Probe::Line(setup.board.add_line(&place.name)),
-                false => Probe::Sum(Vec::new()),
+            let gate = match &place.line {
+                Some(line) => Probe::Line(setup.board.add_line(line)),
+                None => Probe::Sum(Vec::new()),
             };
             let probes = [
                 ("energy", energy),
@@ -198,9 +198,9 @@ impl Meter {
             let phase = match (on, settled) {
                 (true, false) => Phase::TurnOn,
                 (true, true) => Phase::Conduction,
-                _ if reversed && c.place.gated => Phase::DeadTime,
+                _ if reversed && c.place.line.is_some() => Phase::DeadTime,
                 _ if reversed => Phase::Conduction,
-                _ if handed || !c.place.gated => Phase::Recovery,
+                _ if handed || c.place.line.is_none() => Phase::Recovery,
                 _ => Phase::TurnOff,
             };
             if let Some(last) = before.filter(|last| *last != phase && !edge) {

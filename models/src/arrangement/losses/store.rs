@@ -33,7 +33,7 @@ fn high_side(components: &[Component<f64>], own: &[usize], [high, low]: [NodeId;
     let mut k = 0;
     while k < found.len() {
         for c in own.iter().map(|&c| &components[c]) {
-            if !matches!(c.kind, "inductor" | "resistor") || !c.pins.contains(&found[k]) {
+            if !(c.is_inductance() || c.is_resistance()) || !c.pins.contains(&found[k]) {
                 continue;
             }
             for &pin in &c.pins {

@@ -18,7 +18,8 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, above, bad, known_voltage,
+    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, STATED_AT,
+    Values, above, bad, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -272,6 +273,13 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "Normally-on JFET with drift region, gate junctions and charges that follow temperature",
         source: "square law with smooth pinch-off (Shichman & Hodges 1968; Enz, Krummenacher & Vittoz 1995) and a drift region",
+        dies: &[DieEntry {
+            name: "jfet",
+            prefix: "",
+            is: DieKind::Jfet,
+            blocks: true,
+            on: Some(OnGate::At(0.0)),
+        }],
         build,
     }
 }

@@ -20,7 +20,8 @@ use crate::channel::overdrive;
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, Entry, Param, Prefixed, Range, STATED_AT, Values, known_voltage,
+    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, STATED_AT,
+    Values, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -179,6 +180,13 @@ pub const fn entry() -> Entry {
         params: PARAMS,
         help: "MOSFET with smooth channel, body diode, breakdown, leakage and charges that follow temperature",
         source: "Enz, Krummenacher & Vittoz, Analog Integr. Circuits Signal Process. 8 (1995) 83; Sze & Ng",
+        dies: &[DieEntry {
+            name: "mosfet",
+            prefix: "",
+            is: DieKind::Mosfet,
+            blocks: true,
+            on: Some(OnGate::Key("on-gate-voltage")),
+        }],
         build,
     }
 }

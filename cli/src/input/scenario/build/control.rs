@@ -1,25 +1,26 @@
 //! Drives, protections, controllers and the sequence.
 
+use joulestep_engine::circuit::graph::LineId;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::crossing::Sense;
-use joulestep_engine::control::detect::{Blanking, Cooling, Criterion, InverseTime, Level};
-use joulestep_engine::control::drive::{Delays, Drive, Gate, Output};
+use joulestep_engine::control::detect::{self, Blanking, Cooling};
+use joulestep_engine::control::drive::{self, Delays, Gate, Output};
 use joulestep_engine::control::hysteretic::{self, Hysteretic};
 use joulestep_engine::control::let_through::{CLEARED, LetThrough};
 use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::control::pwm::{self, Pwm};
+use joulestep_engine::control::relay::Relay;
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::Named;
-use crate::input::scenario::resolved::{
-    ControllerSpec, CriterionSpec, DriveSpec, ProtectionSpec, Task, What,
-};
+use crate::input::scenario::resolved::{self, Criterion, Drive, Task, What};
+use crate::input::scenario::sections::{Line, Switch};
 
-type Logic = Box<dyn Controller<f64>>;
+pub(super) type Logic = Box<dyn Controller<f64>>;
 
 /// The gates of a drive.
 type Gates = (Gate<f64>, Option<Gate<f64>>);
@@ -31,19 +32,21 @@ impl Build<'_> {
         scenario.drives.iter().map(|d| self.gate(d)).collect()
     }
 
-    fn gate(&mut self, d: &DriveSpec) -> Option<Gates> {
+    fn gate(&mut self, d: &Drive) -> Option<Gates> {
+        let r_off = d.off_resistance.unwrap_or(d.on_resistance);
         let mut output = Output {
             on: d.on,
             off: d.off,
             r_on: d.on_resistance,
-            r_off: d.off_resistance,
-            r_soft: d.soft_resistance,
+            r_off,
+            r_soft: d.soft_resistance.unwrap_or(r_off),
             rise: d.edge,
             fall: d.edge,
             starts_on: d.starts_on,
         };
-        let first = self.one_gate(d, &d.name.name, &d.gate, &d.reference, output)?;
-        let Some((gate, reference)) = &d.complement else { return Some((first, None)) };
+        let first = self.one_gate(d, &d.name.name, &d.gate, &d.r#return, output)?;
+        let second = d.complement_gate.as_ref().zip(d.complement_return.as_ref());
+        let Some((gate, reference)) = second else { return Some((first, None)) };
         output.starts_on = false;
         let second = self.one_gate(d, &format!("{}.complement", d.name.name), gate, reference, output)?;
         Some((first, Some(second)))
@@ -51,16 +54,19 @@ impl Build<'_> {
 
     fn one_gate(
         &mut self,
-        d: &DriveSpec,
+        d: &Drive,
         name: &str,
         gate: &Named,
         reference: &Named,
         output: Output<f64>,
     ) -> Option<Gate<f64>> {
         let (gate, reference) = (self.circuit.node(&gate.name), self.circuit.node(&reference.name));
-        Gate::add(&mut self.circuit, name, gate, reference, output)
-            .map_err(|error| self.error(&d.name, "drive", &error))
-            .ok()
+        let added = Gate::add(&mut self.circuit, name, gate, reference, output);
+        let clamped = |g: Gate<f64>| match d.clamp_resistance {
+            Some(r) => g.clamped(&mut self.circuit, (gate, reference), r, d.clamp_below),
+            None => Ok(g),
+        };
+        added.and_then(clamped).map_err(|error| self.error(&d.name, "drive", &error)).ok()
     }
 
     /// All logic in the order in which it looks: sequence, controllers, protections, drives.
@@ -69,17 +75,26 @@ impl Build<'_> {
         let mut all: Vec<Logic> = Vec::new();
         all.extend(self.sequence(board));
         self.laid_logic(true, board, &mut all);
-        all.extend(scenario.controllers.iter().filter_map(|c| self.controller(c, board)));
+        // What follows a line looks after what sets it.
+        let follows = |c: &&resolved::Controller| matches!(c.kind, Task::Switch(_));
+        let (late, early): (Vec<_>, Vec<_>) = scenario.controllers.iter().partition(follows);
+        all.extend(early.into_iter().filter_map(|c| self.controller(c, board)));
         all.extend(scenario.protections.iter().filter_map(|g| self.protection(g, board)));
+        all.extend(late.into_iter().filter_map(|c| self.controller(c, board)));
         for (spec, gates) in scenario.drives.iter().zip(gates) {
             let Some((mut first, second)) = gates else { continue };
             first.state = Some(board.add_line(&spec.name.name));
             let command = board.add_line(&spec.command.name);
             let inhibits = spec.inhibit.iter().map(|l| board.add_line(&l.name)).collect();
-            let delays = Delays { on: spec.on_delay, off: spec.off_delay, dead: spec.dead_time };
-            let drive = Drive::new(&spec.name.name, command, inhibits, delays, first);
+            let delay = |own: Option<f64>| own.unwrap_or(spec.delay);
+            let (on, off) = (delay(spec.on_delay), delay(spec.off_delay));
+            let delays = Delays { on, off, dead: spec.dead_time };
+            let drive = drive::Drive::new(&spec.name.name, command, inhibits, delays, first);
             let drive = drive.and_then(|d| match second {
-                Some(second) => d.complemented(second),
+                Some(mut second) => {
+                    second.state = Some(board.add_line(&second.name));
+                    d.complemented(second)
+                }
                 None => Ok(d),
             });
             match drive {
@@ -96,18 +111,25 @@ impl Build<'_> {
         let mut events = Vec::new();
         for h in &scenario.events {
             let (subject, words, deed) = match &h.what {
-                What::Line(line, state) => {
-                    let words = if *state { "line turns on" } else { "line turns off" };
-                    (line.name.clone(), words, Deed::Set(board.add_line(&line.name), *state))
+                What::LineOn(Line { line }) | What::LineOff(Line { line }) => {
+                    let on = matches!(h.what, What::LineOn(_));
+                    let words = if on { "line turns on" } else { "line turns off" };
+                    (line.name.clone(), words, Deed::Set(board.add_line(&line.name), on))
                 }
-                What::Switch(switch, closed) => {
-                    let words = if *closed { "switch closes" } else { "switch opens" };
+                What::Close(Switch { switch }) | What::Open(Switch { switch }) => {
+                    let closed = matches!(h.what, What::Close(_));
+                    let words = if closed { "switch closes" } else { "switch opens" };
                     let Some(choice) = self.switch(switch) else { continue };
-                    (switch.name.clone(), words, Deed::Choose(choice, usize::from(*closed)))
+                    (switch.name.clone(), words, Deed::Choose(choice, usize::from(closed)))
+                }
+                What::Set(set) => {
+                    let Some((deed, words)) = self.set(set) else { continue };
+                    (set.of.name.clone(), words, deed)
                 }
                 What::Note => (String::new(), "", Deed::Note),
             };
-            let note = if h.note.is_empty() { words.to_string() } else { h.note.clone() };
+            let own = h.note.as_ref().map_or("", |n| &n.name);
+            let note = if own.is_empty() { words } else { own }.to_string();
             events.push(ScheduledEvent { at: h.at, subject, note, deed });
             events.extend(h.fault.map(|stands| ScheduledEvent {
                 at: h.at,
@@ -137,16 +159,18 @@ impl Build<'_> {
         found
     }
 
-    fn controller(&mut self, spec: &ControllerSpec, board: &mut Board<f64>) -> Option<Logic> {
+    fn controller(&mut self, spec: &resolved::Controller, board: &mut Board<f64>) -> Option<Logic> {
         let name = &spec.name.name;
-        let command = board.add_line(&spec.output.name);
+        // Only what sets a source has no line.
+        let output = spec.output.as_ref().map(|line| board.add_line(&line.name));
+        let command = output.unwrap_or(LineId(u32::MAX));
         let run = spec.run.as_ref().map(|l| board.add_line(&l.name));
-        let made = match &spec.task {
-            Task::Hysteretic { watches, lower, upper, shortest_on, shortest_off, delay, done } => {
-                let probe = self.signal(watches, board)?.probe;
+        let made = match &spec.kind {
+            Task::Hysteretic(h) => {
+                let probe = self.signal(&h.watches, board)?.probe;
                 let unit = probe.unit();
-                let (lower, upper) = (self.measure(lower, unit)?, self.measure(upper, unit)?);
-                let until = match done {
+                let (lower, upper) = (self.measure(&h.lower, unit)?, self.measure(&h.upper, unit)?);
+                let until = match h.done_signal.as_ref().zip(h.done_at.as_ref()) {
                     Some((signal, at)) => {
                         let probe = self.signal(signal, board)?.probe;
                         let at = self.measure(at, probe.unit())?;
@@ -160,46 +184,65 @@ impl Build<'_> {
                     upper,
                     command,
                     run,
-                    min_on: *shortest_on,
-                    min_off: *shortest_off,
-                    delay: *delay,
+                    min_on: h.shortest_on,
+                    min_off: h.shortest_off,
+                    delay: h.delay,
                     until,
                 };
                 Hysteretic::new(name, settings).map(|h| Box::new(h) as Logic)
             }
-            Task::Pwm { frequency, duty, ramp, phase, complement } => {
-                let complement = complement.as_ref().map(|(line, dead)| (board.add_line(&line.name), *dead));
-                let duty = if *ramp > 0.0 { vec![(0.0, 0.0), (*ramp, *duty)] } else { vec![(0.0, *duty)] };
-                let settings =
-                    pwm::Settings { command, complement, run, frequency: *frequency, phase: *phase, duty };
+            Task::Pwm(p) => {
+                let complement = p.complement.as_ref().map(|l| (board.add_line(&l.name), p.dead_time));
+                let duty =
+                    if p.ramp > 0.0 { vec![(0.0, 0.0), (p.ramp, p.duty)] } else { vec![(0.0, p.duty)] };
+                let (frequency, phase) = (p.frequency, p.phase);
+                let settings = pwm::Settings { command, complement, run, frequency, phase, duty };
                 Pwm::new(name, settings).map(|p| Box::new(p) as Logic)
             }
+            Task::Switch(s) => {
+                let (line, choice) = (board.add_line(&s.follows.name), self.switch(&s.switch)?);
+                Ok(Box::new(Relay::new(name, line, choice)) as Logic)
+            }
+            Task::SinePwm(sine) => self.sine(name, sine, (command, run), board),
+            Task::Pi(pi) => self.regulator(name, pi, (output, run), board)?,
         };
         made.map_err(|error| self.error(&spec.name, "controller", &error)).ok()
     }
 
-    fn protection(&mut self, spec: &ProtectionSpec, board: &mut Board<f64>) -> Option<Logic> {
+    fn protection(&mut self, spec: &resolved::Protection, board: &mut Board<f64>) -> Option<Logic> {
         let probe = self.signal(&spec.watches, board)?.probe;
         let unit = probe.unit();
         // The level that distinguishes a fault's current from others is the one that trips, where that is a current.
         let from;
-        let criterion = match &spec.criterion {
-            CriterionSpec::Level { threshold, sense, filter, blanking } => {
-                let threshold = self.measure(threshold, unit)?;
-                let sense = match sense.as_str() {
+        let criterion = match &spec.kind {
+            Criterion::Level(l) => {
+                let threshold = self.measure(&l.threshold, unit)?;
+                let sense = match l.sense.as_str() {
                     "below" => Sense::Below,
                     "magnitude" => Sense::Magnitude,
                     _ => Sense::Above,
                 };
                 from = (unit == "A" && sense != Sense::Below && threshold > 0.0).then_some(threshold);
-                let blanking = blanking.as_ref().map(|(drive, time, only_on)| Blanking {
+                let blanking = l.blanking_drive.as_ref().map(|drive| Blanking {
                     line: board.add_line(&drive.name),
-                    time: *time,
-                    only_on: *only_on,
+                    time: l.blanking,
+                    only_on: l.only_on,
                 });
-                Criterion::Level(Level { probe: probe.clone(), sense, threshold, blanking, filter: *filter })
+                let (probe, filter) = (probe.clone(), l.filter);
+                detect::Criterion::Level(detect::Level { probe, sense, threshold, blanking, filter })
             }
-            CriterionSpec::InverseTime { pick_up, rated, limit, cooling } => {
+            Criterion::Desaturation(d) => {
+                from = None;
+                let (line, time) = (board.add_line(&d.drive.name), d.blanking);
+                detect::Criterion::Level(detect::Level {
+                    probe: probe.clone(),
+                    sense: Sense::Above,
+                    threshold: self.measure(&d.threshold, unit)?,
+                    blanking: Some(Blanking { line, time, only_on: true }),
+                    filter: d.filter,
+                })
+            }
+            Criterion::InverseTime(i) => {
                 if unit != "A" {
                     let found = format!("`{}` is no current", spec.watches.text);
                     self.report(
@@ -210,13 +253,13 @@ impl Build<'_> {
                     );
                     return None;
                 }
-                from = Some(*pick_up);
-                Criterion::InverseTime(InverseTime {
+                from = Some(i.pick_up);
+                detect::Criterion::InverseTime(detect::InverseTime {
                     probe: probe.clone(),
-                    pick_up: *pick_up,
-                    rated: *rated,
-                    limit: *limit,
-                    cooling: Cooling::TimeConstant(*cooling),
+                    pick_up: i.pick_up,
+                    rated: i.rated,
+                    limit: i.limit,
+                    cooling: Cooling::TimeConstant(i.cooling_time),
                 })
             }
         };
@@ -227,7 +270,7 @@ impl Build<'_> {
             criteria: vec![criterion],
             delay: spec.delay,
             trip: board.add_line(&spec.trip.name),
-            retry: Retry { number: spec.retries, wait: spec.retry_after, healthy: spec.healthy_after },
+            retry: Retry { number: spec.retries as u32, wait: spec.retry_after, healthy: spec.healthy_after },
             reset: spec.reset.as_ref().map(|l| board.add_line(&l.name)),
             let_through: from.map(|from| LetThrough { probe, from, fraction: CLEARED }),
         };

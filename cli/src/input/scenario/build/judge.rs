@@ -102,7 +102,7 @@ impl Build<'_> {
     pub(super) fn waive(&mut self, judging: &mut Judging) {
         let scenario = self.scenario;
         for waiver in &scenario.waivers {
-            let (name, reason) = (waiver.of.name.as_str(), Some(waiver.reason.clone()));
+            let (name, reason) = (waiver.rating.name.as_str(), Some(waiver.reason.name.clone()));
             let rating =
                 judging.judged.iter_mut().map(|j| &mut j.limit).find(|l| !l.by_user() && l.name == name);
             let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
@@ -116,7 +116,7 @@ impl Build<'_> {
             if judging.judged.iter().any(|j| j.limit.by_user() && j.limit.name == name) {
                 let found = format!("`{name}` is a limit that this scenario sets itself");
                 self.report(
-                    &waiver.of.span,
+                    &waiver.rating.span,
                     "waiver.rating",
                     found,
                     "a rating of a part; a limit is left out",
@@ -129,7 +129,7 @@ impl Build<'_> {
             let known: Vec<&str> =
                 ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
             let found = format!("there is no rating `{name}`");
-            let report = Diagnostic::new(&waiver.of.span, "waiver.rating", found, one_of(&known));
+            let report = Diagnostic::new(&waiver.rating.span, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
         }
     }
@@ -163,9 +163,7 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             judging.judged.push(rating(name, watch.unit, watches.len(), -most, most));
             watches.push(watch);
         }
-        if placed.kind == "varistor"
-            && let Some((_, _, probe)) = placed.built.quantities.iter().find(|q| q.0 == "conduction")
-        {
+        if let Some(probe) = &placed.built.clamps {
             let name = format!("{}.clamping", placed.name);
             let mut watch = watch(name, "conduction".into(), probe.clone(), placed.name.clone());
             (watch.event, watch.upper) = (Some(EventKind::Clamp), CLAMPS);

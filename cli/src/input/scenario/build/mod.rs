@@ -7,13 +7,15 @@ mod limit;
 mod measured;
 mod notes;
 mod parts;
+mod regulate;
+mod repeats;
 mod signal;
 mod switching;
 mod thermal;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use joulestep_engine::circuit::graph::{Circuit, HeatId};
+use joulestep_engine::circuit::graph::{Circuit, HeatId, WaveId};
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
@@ -78,6 +80,8 @@ struct Build<'a> {
     protections: Vec<limit::KnownProtection>,
     /// What limits on events need.
     gauges: Vec<Gauge>,
+    /// Courses of the set-points, by controller, with their units.
+    set_points: BTreeMap<String, (WaveId, &'static str)>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -140,11 +144,13 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         metered: Vec::new(),
         protections: Vec::new(),
         gauges: Vec::new(),
+        set_points: BTreeMap::new(),
         diagnostics: Vec::new(),
     };
     build.arrangement();
     build.components();
     let gates = build.gates();
+    build.repeats();
     let thermal = build.thermal();
     build.heat();
     // A circuit that lacks pieces would float where it does not.
@@ -156,7 +162,9 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     for error in &findings.errors {
         build.topology(error);
     }
+    build.set_points();
     let mut board = Board::new(&build.circuit);
+    build.begin_set_points(&mut board);
     let controllers = build.controllers(gates, &mut board);
     build.protections = limit::protections(&controllers);
     let mut channels = build.channels(&mut board);

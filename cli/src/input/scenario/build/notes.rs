@@ -61,7 +61,7 @@ impl Build<'_> {
             }
         }
         for drive in &self.scenario.drives {
-            let gates = [&drive.gate].into_iter().chain(drive.complement.iter().map(|c| &c.0));
+            let gates = [&drive.gate].into_iter().chain(&drive.complement_gate);
             for spec in gates.flat_map(|gate| gated.get(gate.name.as_str()).into_iter().flatten()) {
                 let Some(placed) = self.find_placed(&spec.name.name) else { continue };
                 let limit = placed.built.limits.iter().find(|l| l.0 == "gate");
@@ -157,9 +157,11 @@ impl Build<'_> {
 
     /// Edges of modulators and corners of courses, 1/s.
     fn edges_per_second(&self, end: f64) -> f64 {
-        let modulated = self.scenario.controllers.iter().map(|c| match c.task {
-            Task::Pwm { frequency, .. } => 2.0 * frequency,
-            Task::Hysteretic { .. } => 0.0,
+        let modulated = self.scenario.controllers.iter().map(|c| match &c.kind {
+            Task::Pwm(pwm) => 2.0 * pwm.frequency,
+            Task::SinePwm(sine) => 2.0 * sine.frequency,
+            Task::Pi(pi) => 2.0 * pi.frequency,
+            Task::Hysteretic(_) | Task::Switch(_) => 0.0,
         });
         let arrangement = self.scenario.arrangement.iter().map(|a| {
             let of = |key: &str| a.values.maybe(key).unwrap_or(0.0);

@@ -8,9 +8,9 @@ use joulestep_models::model::Range;
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest, worded};
 use crate::input::keys::conform::one_of;
+use crate::input::keys::fields::{Signal, Typed};
 use crate::input::keys::renamed;
 use crate::input::keys::shape;
-use crate::input::scenario::resolved::{Signal, Typed};
 
 /// How a signal is written.
 const GRAMMAR: &str =
@@ -137,8 +137,7 @@ impl Build<'_> {
 
     /// A quantity typed for a signal with this unit.
     pub(super) fn measure(&mut self, typed: &Typed, unit: &str) -> Option<f64> {
-        let text = typed.text.as_deref().map_err(|x| *x);
-        match shape::quantity(text, unit, Range::Any) {
+        match shape::quantity(typed.text(), unit, Range::Any) {
             Ok(x) => Some(x),
             Err((found, expected, suggestion)) => {
                 let d = Diagnostic::new(&typed.span, &typed.key, found, expected);

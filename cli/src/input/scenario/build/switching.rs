@@ -10,17 +10,28 @@ use joulestep_models::lookup::find;
 use super::Build;
 
 /// A device that blocks voltage between two nodes.
-struct Blocks {
-    name: String,
-    high: NodeId,
-    low: NodeId,
+pub(super) struct Blocks {
+    pub(super) name: String,
+    pub(super) high: NodeId,
+    pub(super) low: NodeId,
     /// Of the high side against the low side.
-    voltage: Probe,
+    pub(super) voltage: Probe,
     /// Into the high side, without displacement, and its charge.
     current: Probe,
     charge: Probe,
-    /// Subject of its drive's edges, where it has a drive.
-    drive: Option<String>,
+    /// Whether it has a gate.
+    pub(super) gated: bool,
+    /// Subject of its drive's edges, where it has a drive, and the line of its gate's state.
+    pub(super) drive: Option<String>,
+}
+
+impl Blocks {
+    /// The other device of its leg; `None` where there are two or more, because which of them takes the current over is
+    /// not known beforehand.
+    pub(super) fn partner<'b>(&self, all: &'b [Self]) -> Option<&'b Self> {
+        let mut partners = all.iter().filter(|other| other.high == self.low || other.low == self.high);
+        partners.next().filter(|_| partners.next().is_none())
+    }
 }
 
 impl Build<'_> {
@@ -28,10 +39,6 @@ impl Build<'_> {
     pub(super) fn switches(&self) -> Vec<SwitchMeter> {
         let all: Vec<Blocks> = self.laid().chain(self.placed_by_user()).collect();
         let meter = |one: &Blocks| {
-            let partner = |other: &&Blocks| other.high == one.low || other.low == one.high;
-            let mut partners = all.iter().filter(partner);
-            // Two or more: which of them takes the current over is not known beforehand.
-            let partner = partners.next().filter(|_| partners.next().is_none());
             Some(SwitchMeter {
                 device: one.name.clone(),
                 drive: one.drive.clone()?,
@@ -39,7 +46,7 @@ impl Build<'_> {
                 current: one.current.clone(),
                 charge: one.charge.clone(),
                 work: Probe::Sum(Vec::new()),
-                partner: partner.map(|p| (p.voltage.clone(), p.current.clone())),
+                partner: one.partner(&all).map(|p| (p.voltage.clone(), p.current.clone())),
             })
         };
         all.iter().filter_map(meter).collect()
@@ -61,13 +68,14 @@ impl Build<'_> {
                 voltage: Probe::Voltage(place.nodes[0], place.nodes[1]),
                 current,
                 charge,
+                gated: gate,
                 drive: gate.then(|| format!("{}.drive", place.name)),
             }
         })
     }
 
     /// Those of the scenario's own components.
-    fn placed_by_user(&self) -> impl Iterator<Item = Blocks> {
+    pub(super) fn placed_by_user(&self) -> impl Iterator<Item = Blocks> {
         self.scenario.components.iter().filter_map(|c| {
             let placed = self.find_placed(&c.name.name)?;
             let node = |pin: &str| {
@@ -88,6 +96,7 @@ impl Build<'_> {
                 voltage: Probe::Voltage(high, low),
                 current,
                 charge,
+                gated: node("gate").is_some(),
                 drive: node("gate").and_then(|gate| self.drive_of(gate)),
             })
         })
@@ -109,7 +118,7 @@ impl Build<'_> {
     /// Subject of the edges of the drive at a node.
     fn drive_of(&self, gate: &str) -> Option<String> {
         self.scenario.drives.iter().find_map(|d| {
-            let second = d.complement.as_ref().is_some_and(|c| c.0.name == gate);
+            let second = d.complement_gate.as_ref().is_some_and(|g| g.name == gate);
             match (d.gate.name == gate, second) {
                 (true, _) => Some(d.name.name.clone()),
                 (_, true) => Some(format!("{}.complement", d.name.name)),

@@ -91,31 +91,31 @@ impl Build<'_> {
             return None;
         }
         let mut network = NetworkBuilder::new();
-        for (name, celsius) in &spec.boundaries {
-            network = network.boundary(&name.name, *celsius);
+        for b in &spec.boundaries {
+            network = network.boundary(&b.name.name, b.temperature);
         }
-        for (name, capacitance) in &spec.nodes {
-            network = network.node(&name.name, *capacitance);
+        for n in &spec.nodes {
+            network = network.node(&n.name.name, n.capacitance);
         }
-        for (from, to, resistance) in &spec.links {
-            network = network.resistance(&from.name, &to.name, *resistance);
+        for l in &spec.links {
+            network = network.resistance(&l.from.name, &l.to.name, l.resistance);
         }
         // Chains first.
         for chain in &spec.chains {
-            let cells = match &chain.cells {
-                Cells::Cauer(cells) => Ok(cells
-                    .iter()
-                    .map(|&(capacitance, resistance)| CauerCell { capacitance, resistance })
-                    .collect::<Vec<_>>()),
-                Cells::Foster(terms) => {
-                    let terms: Vec<_> = terms
-                        .iter()
-                        .map(|&(resistance, time_constant)| FosterTerm { resistance, time_constant })
-                        .collect();
-                    foster_to_cauer(&terms)
+            let cells = match &chain.kind {
+                Cells::Cauer(c) => {
+                    let cells = c.capacitance.iter().zip(&c.resistance);
+                    Ok(cells
+                        .map(|(&capacitance, &resistance)| CauerCell { capacitance, resistance })
+                        .collect())
+                }
+                Cells::Foster(c) => {
+                    let terms = c.resistance.iter().zip(&c.time_constant);
+                    let term = |(&resistance, &time_constant)| FosterTerm { resistance, time_constant };
+                    foster_to_cauer(&terms.map(term).collect::<Vec<_>>())
                 }
             };
-            let cells = match cells {
+            let cells: Vec<CauerCell> = match cells {
                 Ok(cells) => cells,
                 Err(error) => {
                     let key = format!("thermal.chain.{}", chain.name.name);
@@ -129,13 +129,13 @@ impl Build<'_> {
                 false => network.chain(name, &cells, end),
             };
         }
-        for (name, node) in &spec.inputs {
-            network = network.input(&name.name, &node.name);
+        for i in &spec.inputs {
+            network = network.input(&i.name.name, &i.node.name);
         }
         match network.build().and_then(|n| Modal::<f64>::new(&n)) {
             Ok(modal) => Some(modal),
             Err(error) => {
-                let span = spec.boundaries[0].0.span.clone();
+                let span = spec.boundaries[0].name.span.clone();
                 self.report(&span, "thermal", error.to_string(), "");
                 None
             }

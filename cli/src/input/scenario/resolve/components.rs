@@ -12,23 +12,24 @@ use crate::input::keys::fields::{Content, Fields, Named};
 use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
 use crate::input::parts::given;
 use crate::input::scenario::resolved::ComponentSpec;
+use crate::input::scenario::sections::Component;
 
 impl Resolve<'_> {
     pub(super) fn component(&mut self, fields: &Fields, parts: &Parts) -> Option<ComponentSpec> {
         let entry = catalogue().iter().find(|e| e.kind == fields.kind)?;
-        let name = fields.named("name");
-        let nodes = self.pins(fields, entry);
+        let component = Component::read(fields)?;
+        let nodes = self.pins(fields, &component.pins, entry);
         let mut values = Values::with_defaults(entry.params);
-        if let Some(part) = fields.text("part")
-            && let Some(of_part) = parts.values(fields.span_of("part").file, part)
-        {
+        let part = component.part.as_ref().and_then(|part| parts.of(part.span.file, &part.name));
+        if let Some(part) = part {
+            let of_part = &part.values;
             let own = of_part.0.iter().filter(|(key, _)| entry.params.iter().any(|p| p.key == **key));
             values.0.extend(own.map(|(key, value)| (*key, value.clone())));
         }
         values.0.extend(given(fields, entry.params));
         for param in entry.params.iter().filter(|p| p.default.is_none() && !p.optional) {
             // Without a part, a missing key is reported by the table's check.
-            if !values.0.contains_key(param.key) && fields.has("part") && !fields.has(param.key) {
+            if !values.0.contains_key(param.key) && component.part.is_some() && !fields.has(param.key) {
                 let expected = form_words(Key::of_param(param, false).form);
                 let found = "missing: neither the part nor the component gives it";
                 self.report(
@@ -39,12 +40,11 @@ impl Resolve<'_> {
                 );
             }
         }
-        let heat = match fields.values.get("heat").map(|f| &f.content) {
-            Some(Content::Texts(one)) => one.iter().map(|n| (None, n.clone())).collect(),
-            Some(Content::Map(map)) => map.iter().map(|(die, n)| (Some(die.clone()), n.clone())).collect(),
+        let heat = match component.heat {
+            Some(Content::Texts(one)) => one.into_iter().map(|n| (None, n)).collect(),
+            Some(Content::Map(map)) => map.into_iter().map(|(die, n)| (Some(die), n)).collect(),
             _ => Vec::new(),
         };
-        let part = fields.text("part").and_then(|part| parts.of(fields.span_of("part").file, part));
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
         let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
@@ -52,7 +52,7 @@ impl Resolve<'_> {
         // What the component states itself is what it says.
         spread.deviations.retain(|d| !fields.has(d.0));
         Some(ComponentSpec {
-            name: name?,
+            name: component.name,
             entry,
             nodes: nodes?,
             values,
@@ -76,30 +76,25 @@ impl Resolve<'_> {
     }
 
     /// Nodes in the order of the pins.
-    fn pins(&mut self, fields: &Fields, entry: &Entry) -> Option<Vec<Named>> {
+    fn pins(&mut self, fields: &Fields, pins: &Content, entry: &Entry) -> Option<Vec<Named>> {
         let (fixed, optional) = (entry.needed_pins(), entry.optional_pins());
         let both = [&fixed[..], &optional].concat();
         let mut listed = one_of(&fixed).replace(" or ", " and ");
         if !optional.is_empty() {
             listed = format!("{listed}, and perhaps {}", one_of(&optional).replace(" or ", " and "));
         }
-        match &fields.values.get("pins")?.content {
+        match pins {
             Content::Texts(nodes) => {
                 let good = nodes.len() >= fixed.len() && (entry.open_ended() || nodes.len() <= both.len());
                 if !good {
                     let more = if entry.open_ended() { " and further ones" } else { "" };
-                    self.diagnostics.push(fields.wrong(
-                        "pins",
-                        format!(
-                            "{} pin{} connected",
-                            nodes.len(),
-                            if nodes.len() == 1 { " is" } else { "s are" }
-                        ),
-                        format!("{} nodes in the order {listed}{more}", fixed.len()),
-                    ));
+                    let are = if nodes.len() == 1 { " is" } else { "s are" };
+                    let found = format!("{} pin{are} connected", nodes.len());
+                    let expected = format!("{} nodes in the order {listed}{more}", fixed.len());
+                    self.wrong(fields, Component::pins, found, expected);
                     return None;
                 }
-                self.no_zero(nodes.iter(), &fields.key("pins")).then(|| nodes.clone())
+                self.no_zero(nodes.iter(), &fields.key(Component::pins)).then(|| nodes.clone())
             }
             Content::Map(map) => {
                 let mut good = true;
@@ -107,7 +102,7 @@ impl Resolve<'_> {
                     if !both.contains(&pin.name.as_str()) {
                         let d = Diagnostic::new(
                             &pin.span,
-                            fields.key("pins"),
+                            fields.key(Component::pins),
                             format!("kind `{}` has no pin `{}`", entry.kind, pin.name),
                             one_of(&both),
                         );
@@ -119,10 +114,10 @@ impl Resolve<'_> {
                 let missing: Vec<&str> = fixed.iter().filter(|p| node(p).is_none()).copied().collect();
                 if !missing.is_empty() {
                     let found = format!("pin {} is not connected", one_of(&missing).replace(" or ", " and "));
-                    self.diagnostics.push(fields.wrong("pins", found, format!("nodes for {listed}")));
+                    self.wrong(fields, Component::pins, found, format!("nodes for {listed}"));
                     good = false;
                 }
-                good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key("pins"));
+                good &= self.no_zero(map.iter().map(|m| &m.1), &fields.key(Component::pins));
                 good.then(|| both.iter().filter_map(node).collect())
             }
             _ => None,

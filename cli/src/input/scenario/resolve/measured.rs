@@ -13,6 +13,8 @@ use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::RawTable;
 use crate::input::record::{self, Column, Record};
 use crate::input::scenario::resolved::{ChannelSpec, MeasuredSpec};
+use crate::input::scenario::sections::Root;
+use crate::input::scenario::sections::measured::{Channel, Record as Typed};
 
 /// The records that a scenario names.
 pub(super) type Records = NamedFiles<Record>;
@@ -25,7 +27,8 @@ impl Records {
         open: Open<'_>,
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
-        let named = tables(root, &["measured"]).into_iter().filter_map(|table| table.get("file"));
+        let named =
+            tables(root, &[Root::measured]).into_iter().filter_map(|table| table.get(Typed::file.name));
         let named = named.map(|node| (node, "measured.file".to_string())).collect();
         Self::load(named, |name, (span, key)| {
             let here = sources.files.get(span.file.0).map(|f| f.0.clone()).unwrap_or_default();
@@ -49,24 +52,22 @@ impl Records {
 impl Resolve<'_> {
     /// A record with its channels, on the time of the run.
     pub(super) fn measured(&mut self, f: &Fields, records: &Records) -> Option<MeasuredSpec> {
-        let name = f.named("name")?;
-        let from = f.number("from").unwrap_or(f64::NEG_INFINITY);
-        let to = f.number("to").unwrap_or(f64::INFINITY);
+        let typed = Typed::read(f)?;
+        let (from, to) = (typed.from, typed.to);
         if from >= to {
-            self.report(f.span_of("to"), f.key("to"), "`to` is not after `from`", "an instant after `from`");
+            self.wrong(f, Typed::to, "`to` is not after `from`", "an instant after `from`");
         }
-        if f.has("channel") && f.tables("channel").is_empty() {
-            self.report(f.span_of("channel"), f.key("channel"), "no channel", "at least one");
+        if typed.channel.is_empty() {
+            self.wrong(f, Typed::channel, "no channel", "at least one");
         }
         // A file that could not be read is reported already.
-        let record = records.of(f.span_of("file").file, f.text("file")?)?;
-        let time = match f.named("time") {
-            Some(named) => self.column(record, &named, &f.key("time"))?,
+        let record = records.of(typed.file.span.file, &typed.file.name)?;
+        let time = match &typed.time {
+            Some(named) => self.column(record, named, &f.key(Typed::time))?,
             None => record.columns.first()?,
         };
-        let factor = self.time_factor(f, time)?;
-        let trigger = f.number("trigger").unwrap_or(0.0);
-        let instants: Vec<f64> = time.values.iter().map(|t| t * factor + trigger).collect();
+        let factor = self.time_factor(f, &typed, time)?;
+        let instants: Vec<f64> = time.values.iter().map(|t| t * factor + typed.trigger).collect();
         let rises = |w: &[f64]| w[1] > w[0];
         if let Some(k) = instants.windows(2).position(|w| !rises(w)) {
             let found = format!(
@@ -74,16 +75,16 @@ impl Resolve<'_> {
                 k + 2,
                 people_digits(time.values[k + 1] * factor, "s", 7)
             );
-            self.report(f.span_of("file"), f.key("file"), found, "times that rise");
+            self.wrong(f, Typed::file, found, "times that rise");
             return None;
         }
-        let channels: Vec<_> = f.tables("channel").iter().map(|c| self.channel(c, record)).collect();
-        let channels = channels.into_iter().flatten().map(|(spec, skew, values)| {
+        let channels: Vec<_> = typed.channel.iter().filter_map(|c| self.channel(c, record)).collect();
+        let channels = channels.into_iter().map(|(spec, skew, values)| {
             let on_time = instants.iter().map(|t| t - skew).zip(values);
             let (times, values) = on_time.filter(|(t, x)| x.is_finite() && (from..=to).contains(t)).unzip();
             ChannelSpec { times, values, ..spec }
         });
-        Some(MeasuredSpec { channels: channels.collect(), name })
+        Some(MeasuredSpec { channels: channels.collect(), name: typed.name })
     }
 
     fn column<'r>(&mut self, record: &'r Record, named: &Named, key: &str) -> Option<&'r Column> {
@@ -99,17 +100,18 @@ impl Resolve<'_> {
     }
 
     /// What makes seconds of the column of time.
-    fn time_factor(&mut self, f: &Fields, time: &Column) -> Option<f64> {
-        let own = time.unit(f.text("time").unwrap_or(""));
-        let Some(unit) = f.text("time-unit").or(own) else { return Some(1.0) };
+    fn time_factor(&mut self, f: &Fields, typed: &Typed, time: &Column) -> Option<f64> {
+        let own = time.unit(typed.time.as_ref().map_or("", |named| &named.name));
+        let stated = typed.time_unit.as_ref().map(|unit| &*unit.name);
+        let Some(unit) = stated.or(own) else { return Some(1.0) };
         match parse_unit(unit) {
             Ok(u) if parse_unit("s").is_ok_and(|s| s.dimension == u.dimension) => {
                 Some(u.factor * 10f64.powi(u.ten))
             }
             _ => {
-                let span = f.values.get("time-unit").map_or(f.span_of("file"), |v| &v.span);
+                let span = typed.time_unit.as_ref().map_or(f.span_of(Typed::file), |unit| &unit.span);
                 let found = format!("`{unit}` as the unit of the time");
-                self.report(span, f.key("time-unit"), found, "a unit of time such as \"us\"");
+                self.report(span, f.key(Typed::time_unit), found, "a unit of time such as \"us\"");
                 None
             }
         }
@@ -117,21 +119,21 @@ impl Resolve<'_> {
 
     /// A channel without its instants, its skew (s), and its values as the file has them.
     fn channel(&mut self, f: &Fields, record: &Record) -> Option<(ChannelSpec, f64, Vec<f64>)> {
-        let named = f.named("column")?;
-        let column = self.column(record, &named, &f.key("column"))?;
-        let unit = f.named("unit").or_else(|| {
-            let unit = column.unit(&named.name)?.to_string();
-            Some(Named { name: unit, span: named.span.clone() })
+        let typed = Channel::read(f)?;
+        let column = self.column(record, &typed.column, &f.key(Channel::column))?;
+        let unit = typed.unit.or_else(|| {
+            let name = column.unit(&typed.column.name)?.to_string();
+            Some(Named { name, span: typed.column.span.clone() })
         });
         let spec = ChannelSpec {
-            signal: Self::signal(f, "signal")?,
-            unit: unit.map(|unit| (unit, f.key("unit"))),
-            scale: Self::typed(f, "scale"),
-            offset: Self::typed(f, "offset"),
-            noise: Self::typed(f, "noise"),
+            signal: typed.signal,
+            unit: unit.map(|unit| (unit, f.key(Channel::unit))),
+            scale: typed.scale,
+            offset: typed.offset,
+            noise: typed.noise,
             times: Vec::new(),
             values: Vec::new(),
         };
-        Some((spec, f.number("skew").unwrap_or(0.0), column.values.clone()))
+        Some((spec, typed.skew, column.values.clone()))
     }
 }

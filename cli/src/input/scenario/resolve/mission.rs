@@ -13,13 +13,15 @@ use super::Resolve;
 use super::parts::tables;
 use crate::diagnostic::{Diagnostic, Sources, Span, nearest};
 use crate::input::keys::conform::one_of;
-use crate::input::keys::fields::{Fields, TypedAt};
+use crate::input::keys::fields::{Fields, Named, TypedAt};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Raw, RawTable};
 use crate::input::keys::shape::quantity;
 use crate::input::scenario::resolved::{
-    ArrangementSpec, LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec,
+    ArrangementSpec, ComponentSpec, LifetimeSpec, MissionSpec, SegmentOf, SegmentSpec, ThermalSpec,
 };
+use crate::input::scenario::sections::Root;
+use crate::input::scenario::sections::mission::{Damage, Lifetime, Mission, Segment};
 
 /// One electron volt, J (exact in the SI).
 const ELECTRON_VOLT: f64 = 1.602_176_634e-19;
@@ -39,8 +41,8 @@ impl SegmentFiles {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut files = Self::default();
-        let segments = tables(root, &["mission", "segment"]);
-        for node in segments.into_iter().filter_map(|table| table.get("file")) {
+        let segments = tables(root, &[Root::mission, Mission::segment]);
+        for node in segments.into_iter().filter_map(|table| table.get(Segment::file.name)) {
             let Raw::Text(name) = &node.value else { continue };
             let here = sources.files.get(node.span.file.0).map(|f| f.0.clone()).unwrap_or_default();
             let path = here.parent().unwrap_or(Path::new("")).join(name);
@@ -114,46 +116,47 @@ fn rows(
     out
 }
 
+/// What a mission may move.
+#[derive(Clone, Copy)]
+pub(super) struct Movable<'a> {
+    pub(super) arrangement: Option<&'a ArrangementSpec>,
+    pub(super) components: &'a [Option<ComponentSpec>],
+    /// Whether there is a [cycle].
+    pub(super) repeats: bool,
+}
+
 impl Resolve<'_> {
     pub(super) fn mission(
         &mut self,
         f: &Fields,
-        arrangement: Option<&ArrangementSpec>,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
         files: &SegmentFiles,
     ) -> Option<MissionSpec> {
-        let length = f.number("length")?;
-        let Some(arrangement) = arrangement else {
-            self.report(
-                &f.span,
-                "mission",
-                "a mission without an arrangement",
-                "an [arrangement] whose load it moves",
-            );
+        let mission = Mission::read(f)?;
+        let length = mission.length;
+        if movable.arrangement.is_none() && !movable.repeats {
+            let expected = "an [arrangement], or a [cycle] that says what repeats";
+            self.report(&f.span, "mission", "a mission of a circuit that does not repeat", expected);
             return None;
-        };
+        }
         let mut segments: Vec<SegmentSpec> = Vec::new();
-        for segment in f.tables("segment") {
-            let Some(found) = self.segment(segment, length, arrangement, thermal, files) else { continue };
+        for segment in &mission.segment {
+            let Some(found) = self.segment(segment, length, movable, thermal, files) else { continue };
             if segments.iter().any(|c| c.of == found.of) {
                 let what = format!("a second segment of `{}`", found.of.name());
-                self.report(&segment.span, segment.key("points"), what, "one segment of each");
+                self.report(&segment.span, segment.key(Segment::points), what, "one segment of each");
             }
             segments.push(found);
         }
-        if f.has("segment") && f.tables("segment").is_empty() {
-            self.report(
-                f.span_of("segment"),
-                "mission.segment",
-                "nothing changes",
-                "at least one [[mission.segment]]",
-            );
+        if mission.segment.is_empty() {
+            self.wrong(f, Mission::segment, "nothing changes", "at least one [[mission.segment]]");
         }
-        let rounds = f.whole("rounds").unwrap_or(1) as u32;
-        let damage = f.table("damage").and_then(|d| self.damage(d));
+        let (rounds, steady) = (mission.rounds as u32, mission.start == "steady");
+        let damage = mission.damage.as_ref().and_then(|d| self.damage(d));
+        let lifetime = mission.lifetime.as_ref();
         let lifetime =
-            f.table("lifetime").and_then(|t| self.lifetime(t, f.has("damage"), f64::from(rounds) * length));
-        let steady = f.text("start") == Some("steady");
+            lifetime.and_then(|t| self.lifetime(t, f.has(Mission::damage), f64::from(rounds) * length));
         Some(MissionSpec { length, rounds, steady, segments, damage, lifetime })
     }
 
@@ -161,64 +164,89 @@ impl Resolve<'_> {
     fn lifetime(&mut self, f: &Fields, has_law: bool, duration: f64) -> Option<LifetimeSpec> {
         const DAY: f64 = 86_400.0;
         if !has_law {
-            let found = "no [mission.damage]";
-            self.report(
-                &f.span,
-                "mission.lifetime",
-                found,
-                "the law of cycles to failure that it is computed by",
-            );
+            let expected = "the law of cycles to failure that it is computed by";
+            self.report(&f.span, "mission.lifetime", "no [mission.damage]", expected);
         }
-        let daily = f.number("missions-per-day")?;
+        let asked = Lifetime::read(f)?;
+        let daily = asked.missions_per_day;
         if daily * duration > DAY * (1.0 + 1e-9) {
             let found = format!("{daily} missions of {}", people_digits(duration, "s", 7));
             let most = format!("at most {} a day: a mission is all its rounds", DAY / duration);
-            self.diagnostics.push(f.wrong("missions-per-day", found, most));
+            self.wrong(f, Lifetime::missions_per_day, found, most);
         }
-        let shape = f.number("weibull-shape");
-        for key in ["failed-share", "allowed-share"] {
-            if shape.is_none() && f.has(key) {
-                self.diagnostics.push(f.wrong(key, "given without `weibull-shape`", "both or none"));
+        for key in [Lifetime::failed_share, Lifetime::allowed_share] {
+            if !f.has(Lifetime::weibull_shape) && f.has(key) {
+                self.wrong(f, key, "given without `weibull-shape`", "both or none");
             }
         }
-        let characteristic = -f64::exp_m1(-1.0);
-        let share = f.number("failed-share").unwrap_or(characteristic);
+        let share = asked.failed_share.unwrap_or(-f64::exp_m1(-1.0));
         Some(LifetimeSpec {
             rate: daily / DAY,
-            scatter: shape.map(|shape| Scatter { shape, share }),
-            allowed: f.number("allowed-share").unwrap_or(0.1),
-            required: f.number("required"),
+            scatter: asked.weibull_shape.map(|shape| Scatter { shape, share }),
+            allowed: asked.allowed_share.unwrap_or(0.1),
+            required: asked.required,
         })
     }
 
     fn damage(&mut self, f: &Fields) -> Option<UserLaw> {
-        let (energy, reference) = (f.number("activation-energy"), f.number("reference-temperature"));
+        let law = Damage::read(f)?;
+        let (energy, reference) = (law.activation_energy, law.reference_temperature);
         if energy.is_some() != reference.is_some() {
             let (has, lacks) = match energy {
-                Some(_) => ("activation-energy", "reference-temperature"),
-                None => ("reference-temperature", "activation-energy"),
+                Some(_) => (Damage::activation_energy, Damage::reference_temperature),
+                None => (Damage::reference_temperature, Damage::activation_energy),
             };
-            self.diagnostics.push(f.wrong(has, format!("given without `{lacks}`"), "both or none"));
+            self.wrong(f, has, format!("given without `{}`", lacks.name), "both or none");
         }
         let activation =
             energy.zip(reference).map(|(e, reference)| Activation { energy: e * ELECTRON_VOLT, reference });
-        Some(UserLaw {
-            cycles: f.number("cycles")?,
-            range: f.number("range")?,
-            exponent: f.number("exponent")?,
-            activation,
-        })
+        Some(UserLaw { cycles: law.cycles, range: law.range, exponent: law.exponent, activation })
+    }
+
+    /// A parameter of a component: `load.resistance`.
+    fn of_component(
+        &mut self,
+        named: &Named,
+        key: String,
+        components: &[Option<ComponentSpec>],
+    ) -> Option<(SegmentOf, &'static str, Range)> {
+        let (name, parameter) = named.name.rsplit_once('.').unwrap_or((&named.name, ""));
+        let is = |c: &Option<ComponentSpec>| c.as_ref().is_some_and(|c| c.name.name == name);
+        let Some(k) = components.iter().position(is) else {
+            let of_it = |c: &ComponentSpec| format!("{}.{parameter}", c.name.name);
+            let known: Vec<String> = components.iter().flatten().map(of_it).collect();
+            // A component that was refused is missing here.
+            if components.iter().all(Option::is_some) {
+                self.unknown(named, key, "parameter", known.iter().map(String::as_str));
+            }
+            return None;
+        };
+        let spec = components[k].as_ref()?;
+        // What is given or has a default: with another the circuit would have other pieces.
+        let there = |p: &&Param| matches!(p.shape, Shape::Number(_)) && spec.values.maybe(p.key).is_some();
+        let there: Vec<&'static Param> = spec.entry.params.iter().filter(there).collect();
+        let Some(param) = there.iter().find(|p| p.key == parameter) else {
+            let known: Vec<String> = there.iter().map(|p| format!("{name}.{}", p.key)).collect();
+            self.unknown(named, key, "parameter", known.iter().map(String::as_str));
+            return None;
+        };
+        let Shape::Number(unit) = param.shape else { return None };
+        Some((SegmentOf::OfComponent(k, param.key, named.name.clone()), unit, param.range))
     }
 
     /// What the segment is of, with its unit and range.
     fn segment_of(
         &mut self,
         f: &Fields,
-        arrangement: &ArrangementSpec,
+        segment: &Segment,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
     ) -> Option<(SegmentOf, &'static str, Range)> {
-        match (f.named("parameter"), f.named("boundary")) {
+        match (&segment.parameter, &segment.boundary) {
             (Some(named), None) => {
+                let Some(arrangement) = movable.arrangement else {
+                    return self.of_component(named, f.key(Segment::parameter), movable.components);
+                };
                 let movable: Vec<&'static Param> =
                     arrangement.arrangement.params.iter().filter(|p| MOVABLE.contains(&p.key)).collect();
                 let Some(param) = movable.iter().find(|p| p.key == named.name) else {
@@ -228,7 +256,7 @@ impl Resolve<'_> {
                         true => format!("`{}` cannot change while the circuit works", named.name),
                         false => format!("`{}` has no parameter `{}`", arrangement.kind.name, named.name),
                     };
-                    let d = Diagnostic::new(&named.span, f.key("parameter"), found, one_of(&keys));
+                    let d = Diagnostic::new(&named.span, f.key(Segment::parameter), found, one_of(&keys));
                     self.diagnostics.push(d.suggest(nearest(&named.name, keys)));
                     return None;
                 };
@@ -239,7 +267,7 @@ impl Resolve<'_> {
                     );
                     self.report(
                         &named.span,
-                        f.key("parameter"),
+                        f.key(Segment::parameter),
                         found,
                         "a parameter that is there from the start",
                     );
@@ -249,21 +277,21 @@ impl Resolve<'_> {
                 Some((SegmentOf::Parameter(param.key), unit, param.range))
             }
             (None, Some(named)) => {
-                let own = thermal.boundaries.iter().map(|b| b.0.name.clone());
+                let own = thermal.boundaries.iter().map(|b| b.name.name.clone());
                 let packages = thermal.packages.iter().flat_map(|s| {
                     s.package.cooling.iter().map(move |c| format!("{}-{}", s.name.name, c.boundary))
                 });
                 let names: Vec<String> = own.chain(packages).collect();
                 if !names.contains(&named.name) {
                     let known = names.iter().map(String::as_str);
-                    self.unknown(&named, f.key("boundary"), "boundary", known);
+                    self.unknown(named, f.key(Segment::boundary), "boundary", known);
                     return None;
                 }
-                Some((SegmentOf::Boundary(named.name), "degC", Range::Any))
+                Some((SegmentOf::Boundary(named.name.clone()), "degC", Range::Any))
             }
             _ => {
-                let found = if f.has("parameter") { "both are given" } else { "missing" };
-                self.report(&f.span, f.key("parameter"), found, "either `parameter` or `boundary`");
+                let found = if segment.parameter.is_some() { "both are given" } else { "missing" };
+                self.report(&f.span, f.key(Segment::parameter), found, "either `parameter` or `boundary`");
                 None
             }
         }
@@ -273,23 +301,24 @@ impl Resolve<'_> {
         &mut self,
         f: &Fields,
         length: f64,
-        arrangement: &ArrangementSpec,
+        movable: Movable<'_>,
         thermal: &ThermalSpec,
         files: &SegmentFiles,
     ) -> Option<SegmentSpec> {
-        let (of, unit, range) = self.segment_of(f, arrangement, thermal)?;
-        let (typed, source) = match (f.has("points"), f.has("file")) {
-            (true, false) => (f.rows("points"), "points"),
-            (false, true) => (files.of(f.span_of("file")), "file"),
+        let segment = Segment::read(f)?;
+        let (of, unit, range) = self.segment_of(f, &segment, movable, thermal)?;
+        let (typed, source) = match (f.has(Segment::points), &segment.file) {
+            (true, None) => (&segment.points[..], Segment::points),
+            (false, Some(file)) => (files.of(&file.span), Segment::file),
             (both, _) => {
                 let found = if both { "both are given" } else { "missing" };
-                self.report(&f.span, f.key("points"), found, "either `points` or `file`");
+                self.report(&f.span, f.key(Segment::points), found, "either `points` or `file`");
                 return None;
             }
         };
         if typed.is_empty() || typed.len() > MOST {
             let found = format!("{} points", typed.len());
-            self.diagnostics.push(f.wrong(source, found, format!("1 to {MOST} points")));
+            self.wrong(f, source, found, format!("1 to {MOST} points"));
             return None;
         }
         let wrong = self.diagnostics.len();
@@ -327,14 +356,14 @@ impl Resolve<'_> {
         if self.diagnostics.len() > wrong {
             return None;
         }
-        if f.text("between") != Some("ramp") {
+        if segment.between.as_deref() != Some("ramp") {
             points = held(&points);
         }
-        match (f.number("shift"), &of) {
+        match (segment.shift, &of) {
             (None, _) => {}
             (Some(kelvin), SegmentOf::Boundary(_)) => points.iter_mut().for_each(|p| p.1 += kelvin),
-            (Some(_), SegmentOf::Parameter(_)) => {
-                self.diagnostics.push(f.wrong("shift", "`shift` beside `parameter`", "a boundary"));
+            (Some(_), _) => {
+                self.wrong(f, Segment::shift, "`shift` beside `parameter`", "a boundary");
                 return None;
             }
         }

@@ -4,6 +4,7 @@
 mod arrangement;
 mod components;
 mod control;
+mod cycle;
 mod limit;
 mod lines;
 mod measured;
@@ -28,9 +29,9 @@ use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::{self, Open};
 use crate::input::keys::merge::merge;
 use crate::input::keys::raw::RawTable;
-use crate::input::keys::shape::{GROUND, zero_as_ground};
-use crate::input::scenario::resolved::{RecordSpec, Scenario, Signal, Typed};
-use crate::input::scenario::sections::SCENARIO;
+use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
+use crate::input::scenario::resolved::{Drive, Record, Scenario};
+use crate::input::scenario::sections::{Root, SCENARIO};
 
 /// A scenario as typed: its files, and their tables as one.
 #[derive(Clone, Debug)]
@@ -131,7 +132,7 @@ pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError>
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
     let fields = conform.table(root, &SCENARIO, "");
     let mut diagnostics = conform.diagnostics;
-    if root.get("component").is_none() && root.get("arrangement").is_none() {
+    if [Root::component, Root::arrangement].iter().all(|key| root.get(key.name).is_none()) {
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
         diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
@@ -170,6 +171,11 @@ impl Resolve<'_> {
         self.diagnostics.push(Diagnostic::new(span, key, found, expected));
     }
 
+    /// An error at the value of a key.
+    fn wrong(&mut self, f: &Fields, key: Key, found: impl Into<String>, expected: impl Into<String>) {
+        self.diagnostics.push(f.wrong(key, found, expected));
+    }
+
     /// A name that should be one of `known`.
     fn unknown<'n>(
         &mut self,
@@ -202,75 +208,62 @@ impl Resolve<'_> {
         }
     }
 
-    fn signal(fields: &Fields, key: &str) -> Option<Signal> {
-        let text = fields.text(key)?.to_string();
-        Some(Signal { text, span: fields.span_of(key).clone(), key: fields.key(key) })
-    }
-
-    fn typed(fields: &Fields, key: &str) -> Option<Typed> {
-        let text = fields.measure(key)?.map(str::to_string);
-        Some(Typed { text, span: fields.span_of(key).clone(), key: fields.key(key) })
-    }
-
     fn scenario(
         &mut self,
-        root: &Fields,
+        fields: &Fields,
         Loaded { parts, packages, segments: files, records, .. }: &Loaded,
     ) -> Option<Scenario> {
-        let arrangement = root.table("arrangement").and_then(|f| self.arrangement(f, parts));
-        let mut components: Vec<_> =
-            root.tables("component").iter().map(|f| self.component(f, parts)).collect();
-        let drives: Vec<_> = root.tables("drive").iter().map(|f| self.drive(f)).collect();
-        let protections: Vec<_> = root.tables("protection").iter().map(|f| self.protection(f)).collect();
-        let controllers: Vec<_> = root.tables("controller").iter().map(|f| self.controller(f)).collect();
-        let events: Vec<_> = root.tables("event").iter().map(|f| self.event(f)).collect();
-        let owners = Owners::new(root, parts, arrangement.as_ref());
-        let heat = root.table("thermal");
-        let thermal = heat.map(|f| self.thermal(f, packages, &owners)).unwrap_or_default();
-        if let Some(f) = heat {
-            self.own_heat(f, &thermal, &mut components);
-        }
-        let steps = root.table("steps").and_then(|f| self.steps(f));
+        let root = Root::read(fields)?;
+        let arrangement = root.arrangement.as_ref().and_then(|f| self.arrangement(f, parts));
+        let mut components: Vec<_> = root.component.iter().map(|f| self.component(f, parts)).collect();
+        let drives: Vec<_> = root.drive.iter().filter_map(|f| self.drive(f)).collect();
+        let protections: Vec<_> = root.protection.iter().filter_map(|f| self.protection(f)).collect();
+        let controllers: Vec<_> = root.controller.iter().filter_map(|f| self.controller(f)).collect();
+        let events: Vec<_> = root.event.iter().filter_map(|f| self.event(f)).collect();
+        let owners = Owners::new(&root.component, parts, arrangement.as_ref());
+        let thermal = root.thermal.as_ref();
+        let thermal = thermal.and_then(|f| self.thermal(f, packages, &owners, &mut components));
+        let thermal = thermal.unwrap_or_default();
+        let steps = root.steps.as_ref().and_then(|f| self.steps(f));
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
-        let limits = root.tables("limit").iter().map(|f| self.limit(f, end)).collect();
-        let waivers: Vec<_> = root.tables("waiver").iter().map(|f| self.waiver(f)).collect();
-        let mission =
-            root.table("mission").and_then(|f| self.mission(f, arrangement.as_ref(), &thermal, files));
-        let record = root.table("record").map_or_else(RecordSpec::default, |f| self.record(f));
-        let measured: Vec<_> = root.tables("measured").iter().map(|f| self.measured(f, records)).collect();
-        self.unique("records", measured.iter().flatten().map(|m| &m.name));
+        let limits = root.limit.iter().filter_map(|f| self.limit(f, end)).collect();
+        let waivers: Vec<_> = root.waiver.iter().filter_map(|f| self.waiver(f)).collect();
+        let cycle = root.cycle.as_ref();
+        let cycle = cycle.and_then(|f| self.cycle(f, arrangement.as_ref(), &components, &controllers));
+        let mission = root.mission.as_ref();
+        let mission = mission.and_then(|f| {
+            let repeats = root.cycle.is_some();
+            let movable =
+                mission::Movable { arrangement: arrangement.as_ref(), components: &components, repeats };
+            self.mission(f, movable, &thermal, files)
+        });
+        let record = root.record.as_ref().and_then(Record::read).unwrap_or_default();
+        let measured: Vec<_> = root.measured.iter().filter_map(|f| self.measured(f, records)).collect();
+        self.unique("records", measured.iter().map(|m| &m.name));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
-        let named = drives.iter().flatten().map(|d| &d.name);
-        let named = named.chain(protections.iter().flatten().map(|g| &g.name));
-        self.unique("waivers", waivers.iter().flatten().map(|w| &w.of));
-        self.unique(
-            "drives, protections or controllers",
-            named.chain(controllers.iter().flatten().map(|c| &c.name)),
-        );
-        if root.has("component") && root.tables("component").is_empty() {
-            self.report(
-                root.span_of("component"),
-                "component",
-                "nothing is connected",
-                "at least one [[component]]",
-            );
+        let named = drives.iter().map(|d| &d.name).chain(protections.iter().map(|g| &g.name));
+        self.unique("waivers", waivers.iter().map(|w| &w.rating));
+        self.unique("drives, protections or controllers", named.chain(controllers.iter().map(|c| &c.name)));
+        if fields.has(Root::component) && root.component.is_empty() {
+            self.wrong(fields, Root::component, "nothing is connected", "at least one [[component]]");
         }
         let complete = components.iter().all(Option::is_some);
         let scenario = Scenario {
             sources: Sources::default(),
             arrangement,
-            title: root.text("title").unwrap_or("").to_string(),
+            title: root.title.map_or(String::new(), |title| title.name),
             components: components.into_iter().flatten().collect(),
-            drives: drives.into_iter().flatten().collect(),
-            protections: protections.into_iter().flatten().collect(),
-            controllers: controllers.into_iter().flatten().collect(),
-            events: events.into_iter().flatten().collect(),
+            drives,
+            protections,
+            controllers,
+            events,
             thermal,
             record,
-            measured: measured.into_iter().flatten().collect(),
+            measured,
             limits,
-            waivers: waivers.into_iter().flatten().collect(),
+            waivers,
+            cycle,
             mission,
             steps: steps?,
         };
@@ -301,20 +294,18 @@ impl Resolve<'_> {
         let nodes: BTreeSet<&str> =
             scenario.components.iter().flat_map(|c| &c.nodes).map(|n| n.name.as_str()).collect();
         for drive in &scenario.drives {
-            let second = drive.complement.iter();
-            let second = second.flat_map(|c| [("complement-gate", &c.0), ("complement-return", &c.1)]);
-            for (key, node) in [("gate", &drive.gate), ("return", &drive.reference)].into_iter().chain(second)
-            {
+            let first = [(Drive::gate, &drive.gate), (Drive::r#return, &drive.r#return)];
+            let second = [
+                (Drive::complement_gate, &drive.complement_gate),
+                (Drive::complement_return, &drive.complement_return),
+            ];
+            let second = second.into_iter().filter_map(|(key, node)| Some((key, node.as_ref()?)));
+            for (key, node) in first.into_iter().chain(second) {
+                let key = format!("drive.{}.{}", drive.name.name, key.name);
                 if let Some(found) = zero_as_ground(&node.name) {
-                    let key = format!("drive.{}.{key}", drive.name.name);
                     self.report(&node.span, key, found, format!("`{GROUND}`"));
                 } else if !nodes.contains(node.name.as_str()) && node.name != GROUND {
-                    self.unknown(
-                        node,
-                        format!("drive.{}.{key}", drive.name.name),
-                        "node",
-                        nodes.iter().copied(),
-                    );
+                    self.unknown(node, key, "node", nodes.iter().copied());
                 }
             }
         }

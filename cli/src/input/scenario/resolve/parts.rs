@@ -3,13 +3,14 @@
 use std::collections::BTreeMap;
 
 use joulestep_models::arrangement;
-use joulestep_models::model::Values;
 use joulestep_models::part::Part;
 
 use crate::diagnostic::{Diagnostic, FileId, Sources, Span};
 use crate::input::keys::include::Open;
 use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::shape::Key;
 use crate::input::parts::read_named;
+use crate::input::scenario::sections::{Arrangement, Component, Root};
 
 /// What a scenario names in files of their own, each read once: by the file that names it and the name it uses.
 #[derive(Debug)]
@@ -39,9 +40,9 @@ impl<T> NamedFiles<T> {
 }
 
 /// The tables of a list in the root, or in a table of the root: `component`, `thermal.package`.
-pub(super) fn tables<'a>(root: &'a RawTable, path: &[&str]) -> Vec<&'a RawTable> {
+pub(super) fn tables<'a>(root: &'a RawTable, path: &[Key]) -> Vec<&'a RawTable> {
     let Some((first, rest)) = path.split_first() else { return Vec::new() };
-    match (root.get(first).map(|n| &n.value), rest) {
+    match (root.get(first.name).map(|n| &n.value), rest) {
         (Some(Raw::Table(inner)), [_, ..]) => tables(inner, rest),
         (Some(Raw::List(items)), []) => {
             let table = |n: &'a Node| if let Raw::Table(table) = &n.value { Some(table) } else { None };
@@ -63,15 +64,16 @@ impl Parts {
         diagnostics: &mut Vec<Diagnostic>,
     ) -> Self {
         let mut named: Vec<(&Node, String)> = Vec::new();
-        if let Some(Raw::Table(table)) = root.get("arrangement").map(|n| &n.value) {
-            let places = match table.get("kind").map(|n| &n.value) {
+        if let Some(Raw::Table(table)) = root.get(Root::arrangement.name).map(|n| &n.value) {
+            let places = match table.get(Arrangement::kind.name).map(|n| &n.value) {
                 Some(Raw::Text(kind)) => arrangement::find(kind).map_or(&[][..], |a| a.places),
                 _ => &[],
             };
-            let keys = places.iter().chain(&["part"]);
+            let keys = places.iter().chain(&[Arrangement::part.name]);
             named.extend(keys.filter_map(|key| Some((table.get(key)?, format!("arrangement.{key}")))));
         }
-        let of_components = tables(root, &["component"]).into_iter().filter_map(|table| table.get("part"));
+        let of_components = tables(root, &[Root::component]);
+        let of_components = of_components.into_iter().filter_map(|table| table.get(Component::part.name));
         named.extend(of_components.map(|node| (node, "component.part".to_string())));
         Self::load(named, |name, at| read_named(name, at, sources, open, diagnostics))
     }
@@ -79,10 +81,5 @@ impl Parts {
     /// Kind of a part.
     pub(super) fn kind(&self, file: FileId, name: &str) -> Option<String> {
         self.of(file, name).map(|p| p.kind.to_string())
-    }
-
-    /// What a part gives, and the defaults of what it leaves out.
-    pub(super) fn values(&self, file: FileId, name: &str) -> Option<&Values> {
-        self.of(file, name).map(|p| &p.values)
     }
 }

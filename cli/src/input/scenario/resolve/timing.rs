@@ -7,56 +7,54 @@ use joulestep_engine::units::people_digits;
 use super::Resolve;
 use crate::input::keys::fields::Fields;
 use crate::input::scenario::resolved::StepsSpec;
+use crate::input::scenario::sections::Steps as Stated;
 
 /// A stated finest step is at most this many halvings of a stated base step away.
 const DEEPEST: u32 = 20;
-/// Lag of temperatures where none is given, K.
-const HEAT_ERROR: f64 = 1.0;
 /// Exchanges of heat and temperature over the whole run where no longest interval is given: enough for a curve.
 const EXCHANGES: f64 = 300.0;
 
 impl Resolve<'_> {
     pub(super) fn steps(&mut self, f: &Fields) -> Option<StepsSpec> {
-        let end = f.number("end")?;
-        let lengths = self.lengths(f, end)?;
+        let stated = Stated::read(f)?;
+        let end = stated.end;
+        let lengths = self.lengths(f, &stated)?;
         let base = lengths.base;
-        if base > end && f.has("base") {
+        if base > end && stated.base.is_some() {
             let found = format!(
                 "the base step of {} is longer than the run of {}",
                 people_digits(base, "s", 7),
                 people_digits(end, "s", 7)
             );
-            self.diagnostics.push(f.wrong("base", found, "a step shorter than `end`"));
+            self.wrong(f, Stated::base, found, "a step shorter than `end`");
         }
-        let coupling = f.number("coupling").unwrap_or(end / EXCHANGES);
         Some(StepsSpec {
             end,
             lengths,
             bounds: Bounds {
-                voltage: f.number("voltage-error").map_or(Bound::DEFAULT, Bound::stated),
-                current: f.number("current-error").map_or(Bound::DEFAULT, Bound::stated),
+                voltage: stated.voltage_error.map_or(Bound::DEFAULT, Bound::stated),
+                current: stated.current_error.map_or(Bound::DEFAULT, Bound::stated),
                 ..Bounds::default()
             },
-            method: f.text("method").map(ToString::to_string),
-            heat_error: f.number("temperature-error").unwrap_or(HEAT_ERROR),
-            coupling,
-            operating_point: f.text("start").unwrap_or("operating-point") == "operating-point",
+            method: stated.method,
+            heat_error: stated.temperature_error,
+            coupling: stated.coupling.unwrap_or(end / EXCHANGES),
+            operating_point: stated.start == "operating-point",
         })
     }
 
     /// Step lengths: as stated, else the engine's defaults.
-    fn lengths(&mut self, f: &Fields, end: f64) -> Option<Steps> {
+    fn lengths(&mut self, f: &Fields, stated: &Stated) -> Option<Steps> {
+        let end = stated.end;
         let default = Steps::over(end);
-        match (f.has("base"), f.has("finest")) {
-            (false, false) => Some(default),
-            (true, false) => Some(Steps::of_base(f.number("base")?)),
-            (true, true) => {
-                let base = f.number("base")?;
-                Some(Steps { base, finest: self.halvings(f, base)?, ..default })
+        match (stated.base, stated.finest) {
+            (None, None) => Some(default),
+            (Some(base), None) => Some(Steps::of_base(base)),
+            (Some(base), Some(finest)) => {
+                Some(Steps { base, finest: self.halvings(f, base, finest)?, ..default })
             }
-            (false, true) => {
+            (None, Some(finest)) => {
                 // The longest base step that is no longer than the default and has this finest step.
-                let finest = f.number("finest")?;
                 let fits = |k: &u32| finest * 2f64.powi(*k as i32 + 1) > default.base;
                 let halvings = (0..Steps::DEEPEST).find(fits).unwrap_or(Steps::DEEPEST);
                 let base = finest * 2f64.powi(halvings as i32);
@@ -66,7 +64,7 @@ impl Resolve<'_> {
                         people_digits(finest, "s", 7),
                         people_digits(end, "s", 7)
                     );
-                    self.diagnostics.push(f.wrong("finest", found, "a step shorter than `end`"));
+                    self.wrong(f, Stated::finest, found, "a step shorter than `end`");
                 }
                 Some(Steps { base, finest: halvings, ..default })
             }
@@ -74,8 +72,7 @@ impl Resolve<'_> {
     }
 
     /// How often the base step is halved to give the finest.
-    fn halvings(&mut self, f: &Fields, base: f64) -> Option<u32> {
-        let finest = f.number("finest")?;
+    fn halvings(&mut self, f: &Fields, base: f64, finest: f64) -> Option<u32> {
         let power = (base / finest).log2();
         let nearest = power.round().clamp(0.0, f64::from(DEEPEST)) as u32;
         let allowed = base / f64::from(1u32 << nearest);
@@ -96,7 +93,7 @@ impl Resolve<'_> {
         };
         let expected =
             format!("base / 2^k with k from 0 to {DEEPEST}; the nearest is {allowed:e} s (k = {nearest})");
-        self.diagnostics.push(f.wrong("finest", found, expected));
+        self.wrong(f, Stated::finest, found, expected);
         None
     }
 }

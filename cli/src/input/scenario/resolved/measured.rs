@@ -1,7 +1,6 @@
 //! What was measured.
 
-use super::{Signal, Typed};
-use crate::input::keys::fields::Named;
+use crate::input::keys::fields::{Named, Signal, Typed};
 
 /// A record.
 #[derive(Clone, Debug)]

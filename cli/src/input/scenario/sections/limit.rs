@@ -2,99 +2,94 @@
 
 use joulestep_models::model::Range::{Any, NotNegative};
 
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::shape::{keys, kinds};
 use crate::judge::Bounded;
 
 /// The most events that a limit counts.
 const MOST: i64 = 1_000_000;
 
-const FROM: Key =
-    Key::may("from", Form::Quantity("s", NotNegative), "start of the interval; default: of the run");
-const TO: Key = Key::may("to", Form::Quantity("s", NotNegative), "end of the interval; default: of the run");
-const PROTECTION: Key = Key::need("protection", Form::Name, "the protection");
-const AFTER: Key = Key { help: "only faults that start after this; default: start of the run", ..FROM };
-const BEFORE: Key = Key { help: "only faults that start before this; default: end of the run", ..TO };
-const LONGEST: Key = Key::may("max", Form::Quantity("s", NotNegative), "the longest time allowed");
-const SHORTEST: Key = Key::may("min", Form::Quantity("s", NotNegative), "the shortest time allowed");
-const COUNTED: &[Key] = &[
-    PROTECTION,
-    Key::may("max", Form::Whole(0, MOST), "the most allowed; 0: it must not happen"),
-    Key::may("min", Form::Whole(0, MOST), "the least allowed; 1: it must happen"),
-    FROM,
-    TO,
-];
+keys! {
+    /// A limit.
+    pub struct Limit in LIMIT = "limit":
+        "What a run must keep: a bound on a signal, or on what happens", by Bound::KINDS;
+    may name: Name as String, "name in the verdict; default: what it bounds", else String::new();
+    may kind: Text as Bound, "what is bounded; default `signal`";
+}
+kinds! {
+    /// What is bounded.
+    pub enum Bound by "kind";
+    Signal(OnSignal) = Bounded::Signal.word(),
+        "A signal stays within bounds at every instant; the kind of a limit that states none";
+    Trips(Counted) = Bounded::Trips.word(),
+        "How often a protection trips: `min = 1` it must, `max = 0` it must not";
+    Retries(Counted) = Bounded::Retries.word(), "How often a protection tries again after a trip";
+    LockOuts(Counted) = Bounded::LockOuts.word(), "How often a protection locks out";
+    ClearingTime(Clearing) = Bounded::ClearingTime.word(),
+        "Time from the start of a fault (an event with `fault = true`, or a retry while it stands) until the protection's current is below a tenth of its threshold";
+    LetThrough(LetThrough) = Bounded::LetThrough.word(),
+        "I²t of a current from the start of a fault until the protection has cleared it";
+    Energy(Energy) = Bounded::Energy.word(), "Energy that a component dissipates within an interval";
+    TimeAbove(Above) = Bounded::TimeAbove.word(),
+        "Time for which a signal is above a level within an interval, all stretches together";
+}
+const FROM: &str = "start of the interval; default: of the run";
+const TO: &str = "end of the interval; default: of the run";
+const AFTER: &str = "only faults that start after this; default: start of the run";
+const BEFORE: &str = "only faults that start before this; default: end of the run";
+const LONGEST: &str = "the longest time allowed";
+const SHORTEST: &str = "the shortest time allowed";
 
-/// A limit.
-pub static LIMIT: Section = Section {
-    name: "limit",
-    help: "What a run must keep: a bound on a signal, or on what happens",
-    kinds: Kinds::Listed(
-        "kind",
-        &[
-            Kind {
-                word: Bounded::Signal.word(),
-                help: "A signal stays within bounds at every instant; the kind of a limit that states none",
-                keys: &[
-                    Key::need("signal", Form::Text, "signal, or `temperature(INPUT)`"),
-                    Key::may("max", Form::Measure, "upper bound"),
-                    Key::may("min", Form::Measure, "lower bound"),
-                ],
-            },
-            Kind {
-                word: Bounded::Trips.word(),
-                help: "How often a protection trips: `min = 1` it must, `max = 0` it must not",
-                keys: COUNTED,
-            },
-            Kind {
-                word: Bounded::Retries.word(),
-                help: "How often a protection tries again after a trip",
-                keys: COUNTED,
-            },
-            Kind { word: Bounded::LockOuts.word(), help: "How often a protection locks out", keys: COUNTED },
-            Kind {
-                word: Bounded::ClearingTime.word(),
-                help: "Time from the start of a fault (an event with `fault = true`, or a retry while it stands) until the protection's current is below a tenth of its threshold",
-                keys: &[PROTECTION, LONGEST, SHORTEST, AFTER, BEFORE],
-            },
-            Kind {
-                word: Bounded::LetThrough.word(),
-                help: "I²t of a current from the start of a fault until the protection has cleared it",
-                keys: &[
-                    PROTECTION,
-                    Key::may("signal", Form::Text, "a current; default: the one that the protection watches"),
-                    Key::may("max", Form::Quantity("A^2 s", NotNegative), "the most allowed"),
-                    Key::may("min", Form::Quantity("A^2 s", NotNegative), "the least allowed"),
-                    AFTER,
-                    BEFORE,
-                ],
-            },
-            Kind {
-                word: Bounded::Energy.word(),
-                help: "Energy that a component dissipates within an interval",
-                keys: &[
-                    Key::need("component", Form::Name, "the component"),
-                    Key::may("max", Form::Quantity("J", Any), "the most allowed"),
-                    Key::may("min", Form::Quantity("J", Any), "the least allowed"),
-                    FROM,
-                    TO,
-                ],
-            },
-            Kind {
-                word: Bounded::TimeAbove.word(),
-                help: "Time for which a signal is above a level within an interval, all stretches together",
-                keys: &[
-                    Key::need("signal", Form::Text, "signal, or `temperature(INPUT)`"),
-                    Key::need("level", Form::Measure, "the level"),
-                    LONGEST,
-                    SHORTEST,
-                    FROM,
-                    TO,
-                ],
-            },
-        ],
-    ),
-    keys: &[
-        Key::may("name", Form::Name, "name in the verdict; default: what it bounds"),
-        Key::may("kind", Form::Text, "what is bounded; default `signal`"),
-    ],
-};
+keys! {
+    /// A signal at every instant.
+    pub struct OnSignal;
+    need signal: Signal, "signal, or `temperature(INPUT)`";
+    may max: Measure, "upper bound";
+    may min: Measure, "lower bound";
+}
+keys! {
+    /// How often something happens.
+    pub struct Counted;
+    need protection: Name, "the protection";
+    may max: Whole(0, MOST), "the most allowed; 0: it must not happen";
+    may min: Whole(0, MOST), "the least allowed; 1: it must happen";
+    may from: Quantity("s", NotNegative), FROM;
+    may to: Quantity("s", NotNegative), TO;
+}
+keys! {
+    /// How long a fault lasts.
+    pub struct Clearing;
+    need protection: Name, "the protection";
+    may max: Quantity("s", NotNegative), LONGEST;
+    may min: Quantity("s", NotNegative), SHORTEST;
+    may from: Quantity("s", NotNegative), AFTER;
+    may to: Quantity("s", NotNegative), BEFORE;
+}
+keys! {
+    /// What a fault lets through.
+    pub struct LetThrough;
+    need protection: Name, "the protection";
+    may signal: Signal, "a current; default: the one that the protection watches";
+    may max: Quantity("A^2 s", NotNegative), "the most allowed";
+    may min: Quantity("A^2 s", NotNegative), "the least allowed";
+    may from: Quantity("s", NotNegative), AFTER;
+    may to: Quantity("s", NotNegative), BEFORE;
+}
+keys! {
+    /// What a component dissipates.
+    pub struct Energy;
+    need component: Name, "the component";
+    may max: Quantity("J", Any), "the most allowed";
+    may min: Quantity("J", Any), "the least allowed";
+    may from: Quantity("s", NotNegative), FROM;
+    may to: Quantity("s", NotNegative), TO;
+}
+keys! {
+    /// How long a signal is above a level.
+    pub struct Above;
+    need signal: Signal, "signal, or `temperature(INPUT)`";
+    need level: Measure, "the level";
+    may max: Quantity("s", NotNegative), LONGEST;
+    may min: Quantity("s", NotNegative), SHORTEST;
+    may from: Quantity("s", NotNegative), FROM;
+    may to: Quantity("s", NotNegative), TO;
+}

@@ -5,9 +5,9 @@ mod sequence;
 mod traces;
 mod windows;
 
-use crate::output::report::{people, people_digits};
+use joulestep_engine::recorder::EventKind;
 
-use super::{Block, Section};
+use super::{Block, Section, people, people_digits};
 use crate::diagnostic::Sources;
 use crate::judge::Verdict;
 use crate::output::answer::overlay::Overlay;
@@ -43,7 +43,7 @@ impl<'a> Read<'a> {
     /// What happened, in sentences.
     pub fn happened(&self) -> Vec<String> {
         let mut out = Vec::new();
-        let cleared = self.events.iter().filter(|e| e.kind == "cleared");
+        let cleared = self.events.iter().filter(|e| e.is(EventKind::Cleared));
         for e in cleared.clone().take(CLEARED) {
             let at = sequence::instant(e.time, self.reach.1);
             let value = if e.value.is_finite() { people(e.value, &e.unit) } else { String::new() };
@@ -53,7 +53,7 @@ impl<'a> Read<'a> {
         if more > 0 {
             out.push(format!("{more} more faults are cleared."));
         }
-        if let Some(e) = self.events.iter().find(|e| e.kind == "lock-out") {
+        if let Some(e) = self.events.iter().find(|e| e.is(EventKind::LockOut)) {
             out.push(format!("{} locks out at {}.", e.subject, sequence::instant(e.time, self.reach.1)));
         }
         out

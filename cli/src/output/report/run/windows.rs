@@ -1,9 +1,10 @@
 //! Which windows of a run are worth a figure.
 
-use joulestep_engine::recorder::Action;
+use joulestep_engine::recorder::{Action, EventKind};
 
 use super::Read;
-use super::sequence::{instant, is_frequent};
+use super::sequence::instant;
+use crate::output::account::event_lines::is_frequent;
 use crate::output::result::{ResultError, StoredEvent};
 
 /// Most windows around events, and most edges close up.
@@ -34,10 +35,10 @@ pub(super) struct Windows {
 
 fn label(e: &StoredEvent) -> String {
     let short = |text: &str| text.chars().take(36).collect::<String>();
-    match e.kind.as_str() {
-        "event" if !e.note.is_empty() => short(&e.note),
-        "event" => short(&e.subject),
-        "control" => short(&format!("{} {}", e.subject, e.action)),
+    match &e.kind {
+        _ if e.is(EventKind::Scheduled) && !e.note.is_empty() => short(&e.note),
+        _ if e.is(EventKind::Scheduled) => short(&e.subject),
+        _ if e.is(EventKind::Control) => short(&format!("{} {}", e.subject, e.action)),
         kind => short(&format!("{} {kind}", e.subject)),
     }
 }
@@ -55,10 +56,10 @@ fn clusters<'a>(events: &'a [StoredEvent], gap: f64) -> Vec<Vec<&'a StoredEvent>
 }
 
 fn weight(cluster: &[&StoredEvent]) -> u8 {
-    let of = |e: &&StoredEvent| match e.kind.as_str() {
-        "trip" | "lock-out" | "retry" => 3,
-        "event" => 2,
-        _ => 1,
+    let of = |e: &&StoredEvent| match () {
+        () if [EventKind::Trip, EventKind::LockOut, EventKind::Retry].iter().any(|k| e.is(*k)) => 3,
+        () if e.is(EventKind::Scheduled) => 2,
+        () => 1,
     };
     cluster.iter().map(of).max().unwrap_or(0)
 }
@@ -100,7 +101,7 @@ fn around(cluster: &[&StoredEvent], reach: (f64, f64)) -> Window {
 /// Edges worth a look close up: the first that turns on, the last that turns off after each trip, the one behind which
 /// a voltage is highest.
 fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
-    let edges = || read.events.iter().filter(|e| e.kind == "edge");
+    let edges = || read.events.iter().filter(|e| e.is(EventKind::Edge));
     let mut out: Vec<(f64, String, String)> = Vec::new();
     let mut add = |t: f64, action: &str, words: String| {
         if out.iter().all(|(other, ..)| (other - t).abs() > 1e-12) {
@@ -110,7 +111,7 @@ fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
     if let Some(e) = edges().find(|e| e.act() == Action::TurnsOn) {
         add(e.time, &e.action, format!("{} {}, for the first time", e.subject, e.action));
     }
-    for trip in read.events.iter().filter(|e| e.kind == "trip") {
+    for trip in read.events.iter().filter(|e| e.is(EventKind::Trip)) {
         if let Some(e) = edges().find(|e| e.time >= trip.time && e.act().is_off()) {
             add(e.time, &e.action, format!("{} {} after the trip of {}", e.subject, e.action, trip.subject));
         }
@@ -119,7 +120,8 @@ fn edges(read: &Read<'_>) -> Vec<(f64, String, String)> {
     let volts = |k: &usize| read.steps.watched_unit[*k] == "V" && is_voltage(&read.steps.watched[*k]);
     let columns: Vec<usize> = (0..read.steps.watched.len()).filter(volts).collect();
     let peak = |row: usize| columns.iter().map(|&k| read.steps.peak[row][k].abs()).fold(0.0, f64::max);
-    let rows = (0..read.steps.kind.len()).filter(|&r| read.steps.kind[r] == "edge" && peak(r).is_finite());
+    let rows = (0..read.steps.kind.len())
+        .filter(|&r| read.steps.kind[r] == EventKind::Edge.word() && peak(r).is_finite());
     let highest = rows.filter(|&r| peak(r) > 0.0).max_by(|a, b| peak(*a).total_cmp(&peak(*b)));
     if let Some(row) = highest {
         let (begin, subject) = (read.steps.begin[row], &read.steps.subject[row]);
@@ -154,7 +156,7 @@ fn close_up(read: &Read<'_>, t: f64, note: &str, words: &str) -> Result<Window, 
 
 /// A few periods at the end, where a drive switches on and on.
 fn last_periods(read: &Read<'_>) -> Option<Window> {
-    let mut edges: Vec<&StoredEvent> = read.events.iter().filter(|e| e.kind == "edge").collect();
+    let mut edges: Vec<&StoredEvent> = read.events.iter().filter(|e| e.is(EventKind::Edge)).collect();
     let subject = edges.last()?.subject.clone();
     edges.retain(|e| e.subject == subject);
     let [.., first, _, _, _, _, _, last] = edges[..] else { return None };
