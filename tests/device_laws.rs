@@ -3,7 +3,8 @@
 
 use joulestep_engine::arithmetic::dual::Dual;
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
-use joulestep_engine::circuit::law::{Device, Law, Lawful};
+use joulestep_engine::circuit::law::{Device, Law};
+use joulestep_engine::circuit::lawful::Lawful;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_models::charge::Depletion;
 use joulestep_models::devices::diode::Diode;
@@ -304,9 +305,9 @@ fn smooth_mosfet_channel() {
             on_resistance: 1.0 / (beta * (20.0 - vto)),
             on_gate: 20.0,
             resistance_exponent: 0.0,
+            velocity_ratio: 0.0,
             body: Some([1e-40, 1.0, 1.12]),
             breakdown: None,
-            breakdown_drift: 0.0,
             leakage: Leakage { conductance: 0.0, energy: 0.6, stated_at: 298.15 },
             linear_above: 1e3,
             cgs: 0.0,

@@ -71,10 +71,10 @@ fn a_leg_without_load_loses_its_charge() {
             let ready = build(&scenario).expect("it can be built");
             let mut run = ready.setup.ready().expect("it starts");
             run.advance(scenario.steps.end, &mut ()).expect("it runs");
-            for (watch, extremes) in run.watcher().watches().iter().zip(&run.watcher().extremes) {
+            for (watch, seen) in run.watcher().watches().iter().zip(run.watcher().seen()) {
                 if watch.name.ends_with(".middle") {
                     let rated = part.values.number("mosfet-rated-voltage");
-                    let most = extremes.most;
+                    let most = seen.largest;
                     assert!(most < rated, "{} at {ohms} ohm: {} {most} V", part.name, watch.name);
                 }
             }

@@ -29,9 +29,9 @@ fn hottest(path: &Path, text: &str, coupling: Option<(f64, f64)>) -> (Run<f64>, 
     let mut run = ready.setup.ready().expect("it starts");
     run.advance(scenario.steps.end, &mut ()).expect("it runs");
     run.finish(&mut ());
-    let watches = run.watcher().watches().iter().zip(&run.watcher().extremes);
+    let watches = run.watcher().watches().iter().zip(run.watcher().seen());
     let found = watches.into_iter().find(|(w, _)| w.name == "breaker.jfet.temperature");
-    let peak = found.expect("the temperature is watched").1.most;
+    let peak = found.expect("the temperature is watched").1.largest;
     (run, peak)
 }
 

@@ -2,6 +2,7 @@
 //! al., IEEE Trans. CAD 4 (1985) 436; Hosea & Shampine, Appl. Numer. Math. 20 (1996) 21; algebra derived), observed
 //! orders, and what windows cost in accuracy.
 
+mod index_two;
 mod orders;
 mod windows;
 

@@ -222,3 +222,28 @@ fn the_engine_does_nothing_but_compute() {
         }
     }
 }
+
+/// What a kind can do its entry says: outside the catalogue nothing asks for a kind by name.
+#[test]
+fn no_kind_is_asked_for_by_name() {
+    let kinds: Vec<&str> = joulestep_models::devices::catalogue().iter().map(|e| e.kind).collect();
+    let mut found = Vec::new();
+    let mut count = 0;
+    for folder in ["engine/src", "models/src", "cli/src"] {
+        for file in sources(&root().join(folder)).into_iter().filter(|f| !f.ends_with("renamed.rs")) {
+            let text = fs::read_to_string(&file).unwrap();
+            count += 1;
+            for (number, line) in text.lines().enumerate() {
+                let (Some(at), false) = (line.find("kind"), line.trim_start().starts_with("//")) else {
+                    continue;
+                };
+                let rest = &line[at..];
+                let asks = ["==", "!=", "matches!", "=>"].iter().any(|sign| line.contains(sign));
+                if asks && kinds.iter().any(|kind| rest.contains(&format!("\"{kind}\""))) {
+                    found.push(format!("{}:{}: {}", file.display(), number + 1, line.trim()));
+                }
+            }
+        }
+    }
+    assert!(count > 100 && found.is_empty(), "{}", found.join("\n"));
+}

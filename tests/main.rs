@@ -1,7 +1,11 @@
 //! checks
 mod common;
+// breakdown_and_leakage: velocity saturation, breakdown, leakage of a barrier, limits of a gate
+mod breakdown_and_leakage;
 // avalanche: energy and time in unclamped inductive switching
 mod avalanche;
+// ratings of avalanches and surges as the program judges them
+mod avalanche_ratings;
 // batches: sampling, statistics, plans, kills, shards
 mod batch;
 // broken scenarios and the errors they get
@@ -20,6 +24,8 @@ mod cycles;
 mod random_circuits;
 // drives and protections in a real run against closed forms
 mod control;
+// bases that stored charge modulates, snap-off; what a superjunction loses per cycle
+mod conductivity_modulation;
 // control and protection as scenario files say them
 mod scenario_control;
 // device laws against published formulas
@@ -90,12 +96,18 @@ mod result_file;
 mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
+// dies whose properties follow the temperature against fine solutions
+mod thermal_columns;
 // the field solver of layered bodies against closed forms and finite elements
 mod thermal_field;
 // packages: what they must be, and facts of the trade about them
 mod packages;
 // scenarios whose heat goes through a package
 mod package_coupling;
+// impedances of shipped parts against their packages
+mod part_chains;
+// dual-interface evaluation and structure functions against closed forms
+mod interfaces;
 // the command that tells thermal impedances
 mod impedance;
 // heat coupled within an error bound

@@ -99,7 +99,8 @@ fn superjunction() {
     let c = |v: f64| {
         let depletion = (n("drain-source-capacitance") + n("gate-drain-capacitance"))
             / (1.0 + v / n("built-in-voltage")).powf(n("depletion-exponent"));
-        let pillars = n("pillar-capacitance") + n("pillar-gate-capacitance");
+        // What is stranded does not follow a small signal.
+        let pillars = n("pillar-capacitance") * (1.0 - n("stranded-share")) + n("pillar-gate-capacitance");
         depletion + pillars / (1.0 + ((v - n("pillar-voltage")) / n("pillar-width")).exp())
     };
     let steps = 400_000;

@@ -118,10 +118,8 @@ fn the_shipped_breaker_lets_through_what_its_record_says() {
     assert!(rated("breaker.die-voltage") && !rated("breaker.voltage"));
 }
 
-/// A complement through a scenario: 10 kHz, 30 %, 2 µs of dead time; both lines are recorded.
-#[test]
-fn a_pwm_controller_sets_its_complement() {
-    let text = r#"
+/// 10 kHz, 30 %, 2 µs of dead time; both lines are recorded.
+const COMPLEMENTED: &str = r#"
 format = 2
 component = [
     { name = "supply", kind = "voltage-source", pins = ["in", "gnd"], value = "10 V" },
@@ -141,10 +139,44 @@ base = "1 us"
 [record]
 signals = ["line(upper)", "line(lower)"]
 "#;
-    let (_, file, _folder) = ran(text);
+
+/// The two lines of a run, with time in s.
+fn lines(file: &ResultFile) -> (Vec<f64>, [Vec<f64>; 2]) {
     let all = 0..file.samples();
-    let time = file.time(all.clone()).unwrap();
-    let [upper, lower] = ["line(upper)", "line(lower)"].map(|line| file.window(line, all.clone()).unwrap());
+    let of = |line| file.window(line, all.clone()).unwrap();
+    (file.time(all.clone()).unwrap(), ["line(upper)", "line(lower)"].map(of))
+}
+
+/// A second leg, half a period behind the first: the pulses of both are 30 µs long, 50 µs apart.
+#[test]
+fn a_phase_shifts_the_pulses_of_a_controller() {
+    let both = COMPLEMENTED.replace("complement = \"lower\"\ndead-time = \"2 us\"\n", "").replace(
+        "[steps]",
+        "[[controller]]\nname = \"second\"\nkind = \"pwm\"\noutput = \"lower\"\nfrequency = \"10 kHz\"\n\
+         duty = 0.3\nphase = \"50 %\"\n[steps]",
+    );
+    let (_, file, _folder) = ran(&both);
+    let (time, [upper, lower]) = lines(&file);
+    let mut seen = [0; 2];
+    for ((t, upper), lower) in time.iter().zip(upper).zip(lower) {
+        let into = (t % 100e-6) * 1e6;
+        if [0.0, 30.0, 50.0, 80.0, 100.0].iter().any(|e| (into - e).abs() < 1e-3) {
+            continue;
+        }
+        assert_eq!((upper == 1.0, lower == 1.0), (into < 30.0, (50.0..80.0).contains(&into)), "at {t} s");
+        seen[0] += usize::from(upper == 1.0);
+        seen[1] += usize::from(lower == 1.0);
+    }
+    assert!(seen[0] > 200 && seen[1] > 200, "{seen:?}");
+    let wrong = Folder::scenario(&both.replace("50 %", "100 %")).ask(&["check", "@s.toml"]);
+    assert!(wrong.code == 2 && (wrong.out + &wrong.err).contains("`1` is a whole period or more"));
+}
+
+#[test]
+fn a_pwm_controller_sets_its_complement() {
+    let text = COMPLEMENTED;
+    let (_, file, _folder) = ran(text);
+    let (time, [upper, lower]) = lines(&file);
     let mut seen = [0; 2];
     for ((t, upper), lower) in time.iter().zip(upper).zip(lower) {
         let into = (t % 100e-6) * 1e6;

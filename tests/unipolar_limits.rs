@@ -43,7 +43,13 @@ fn critical_field_of_4h_sic() {
         near("BV", breakdown, volts, 1e-6);
         near("W, µm", depth * 1e6, width, 1e-6);
         // The limit for that voltage has that doping.
-        near("N", limit_4h_sic(volts).unwrap().doping * 1e-6, doping, 1e-9);
+        let limit = limit_4h_sic(volts).unwrap();
+        near("N", limit.doping * 1e-6, doping, 1e-9);
+        // Vertical current flows along c: μ⊥/μ∥ is 0.83 (Schaffer et al., Mater. Res. Soc. Symp. Proc. 339 (1994) 595;
+        // from memory).
+        let mobility = mobility_4h_sic(doping * 1e6, 25.0) / 0.83;
+        let specific = width * 1e-6 / (1.602_176_634e-19 * mobility * doping * 1e6);
+        near("Ron along c", limit.specific, specific, 1e-6);
     }
     assert!(limit_4h_sic(50.0).is_none() && limit_4h_sic(f64::NAN).is_none() && limit_4h_sic(1e5).is_none());
 }

@@ -35,7 +35,7 @@ pub struct Target {
     /// Whether it is tried when no target is named.
     pub usual: bool,
     /// What is damaged.
-    base: fn(&Path) -> Vec<Vec<u8>>,
+    base: fn() -> Vec<Vec<u8>>,
     /// Whether it is a text.
     text: bool,
     /// What is done with it.
@@ -47,40 +47,40 @@ pub const TARGETS: &[Target] = &[
     Target {
         name: "check",
         usual: true,
-        base: |_| corpus::examples_with("[[component]]"),
+        base: || corpus::examples_with("[[component]]"),
         text: true,
         run: check,
     },
-    Target { name: "part", usual: true, base: |_| corpus::shipped_parts(), text: true, run: part },
-    Target { name: "package", usual: true, base: |_| corpus::shipped_packages(), text: true, run: package },
+    Target { name: "part", usual: true, base: || corpus::shipped_parts(), text: true, run: part },
+    Target { name: "package", usual: true, base: || corpus::shipped_packages(), text: true, run: package },
     Target {
         name: "points",
         usual: true,
-        base: |_| corpus::examples_with("[[curve]]"),
+        base: || corpus::examples_with("[[curve]]"),
         text: true,
         run: points,
     },
     Target { name: "plan", usual: true, base: plans, text: true, run: plan },
-    Target { name: "impedance", usual: true, base: |_| vec![IMPEDANCE.into()], text: true, run: impedance },
+    Target { name: "impedance", usual: true, base: || vec![IMPEDANCE.into()], text: true, run: impedance },
     Target { name: "result", usual: true, base: results, text: false, run: result },
     Target { name: "journal", usual: true, base: journals, text: true, run: journal },
-    Target { name: "command", usual: true, base: |_| lines(), text: true, run: command },
-    Target { name: "run", usual: false, base: |_| vec![corpus::RL.into()], text: true, run },
+    Target { name: "command", usual: true, base: || lines(), text: true, run: command },
+    Target { name: "run", usual: false, base: || vec![corpus::RL.into()], text: true, run },
 ];
 
 const IMPEDANCE: &str =
     "# s, K/W\n1e-6, 1e-3\n1e-5; 3.1e-3\n1e-4 0.01\n1e-3, 0.03\n1e-2, 0.08\n0.1, 0.2\n1, 0.4\n10, 0.41\n";
 
-fn plans(_: &Path) -> Vec<Vec<u8>> {
-    vec![corpus::PLAN.into()]
+fn plans() -> Vec<Vec<u8>> {
+    vec![corpus::PLAN.into(), corpus::OF_STUDY.into()]
 }
 
-fn results(folder: &Path) -> Vec<Vec<u8>> {
-    corpus::results(folder).into_iter().filter(|bytes| bytes.starts_with(b"\x89HDF")).collect()
+fn results() -> Vec<Vec<u8>> {
+    corpus::results().into_iter().filter(|bytes| bytes.starts_with(b"\x89HDF")).collect()
 }
 
-fn journals(folder: &Path) -> Vec<Vec<u8>> {
-    corpus::results(folder).into_iter().filter(|bytes| !bytes.starts_with(b"\x89HDF")).collect()
+fn journals() -> Vec<Vec<u8>> {
+    corpus::results().into_iter().filter(|bytes| !bytes.starts_with(b"\x89HDF")).collect()
 }
 
 /// What cases share.
@@ -98,7 +98,10 @@ impl World {
     pub fn new(target: &Target, folder: &Path) -> Self {
         let mut files = corpus::examples();
         files.insert("rl.toml".into(), corpus::RL.into());
-        let (base, kept) = ((target.base)(folder), corpus::kept(target.name).into_values().collect());
+        if target.name == "command" {
+            corpus::stock(folder);
+        }
+        let (base, kept) = ((target.base)(), corpus::kept(target.name).into_values().collect());
         Self { folder: folder.into(), files, base, kept, reductions: Reductions::default() }
     }
 
@@ -241,6 +244,7 @@ fn lines() -> Vec<Vec<u8>> {
         "--help",
         "--version",
         "batch\nplan.toml\n--count",
+        "batch\nstudy-plan.toml\n--out\ns.h5\n--force\n--quiet\n--jobs\n1",
         "report\nrun.h5\n-o\nr.html",
         "run\nrl.toml\n--out\nr.h5\n--force\n--quiet\n--no-estimate",
         "impedance\n--points\nx.csv\n--terms\n3",

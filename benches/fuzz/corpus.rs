@@ -55,8 +55,22 @@ pub fn shipped_packages() -> Vec<Vec<u8>> {
     texts(package::shipped())
 }
 
-/// Result files and journals of short runs, made in the folder: a run, a study, a batch.
-pub fn results(here: &Path) -> Vec<Vec<u8>> {
+/// Puts what command lines name into a folder.
+pub fn stock(folder: &Path) {
+    let results = ["run.h5", "study.h5", "batch.h5"].into_iter().zip(results());
+    let texts = [("rl.toml", RL), ("plan.toml", PLAN), ("study-plan.toml", OF_STUDY)];
+    let texts = texts.into_iter().map(|(name, text)| (name, text.as_bytes().to_vec()));
+    for (name, bytes) in texts.chain(results) {
+        let _ = fs::write(folder.join(name), bytes);
+    }
+}
+
+/// Result files and journals of short runs: a run, a study, a batch. They are made once for each build of the driver.
+pub fn results() -> Vec<Vec<u8>> {
+    let built = std::env::current_exe().and_then(fs::metadata).and_then(|m| m.modified()).ok();
+    let built = built.and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok()).map_or(0, |t| t.as_millis());
+    let here = &Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("fuzz-corpus-{built}"));
+    let _ = fs::create_dir_all(here);
     let at = |name: &str| here.join(name).display().to_string();
     let [scenario, plan, run, study, batch] =
         ["rl.toml", "plan.toml", "run.h5", "study.h5", "batch.h5"].map(at);
@@ -83,3 +97,5 @@ pub fn results(here: &Path) -> Vec<Vec<u8>> {
 pub const RL: &str = include_str!("rl.toml");
 /// A small batch of it.
 pub const PLAN: &str = include_str!("plan.toml");
+/// A batch of a study.
+pub const OF_STUDY: &str = include_str!("study-plan.toml");

@@ -24,8 +24,8 @@ pub struct Ida {
 
 /// One run of it.
 pub struct Run {
-    /// Best wall time of the integration, s.
-    pub wall_s: f64,
+    /// Best processor time of the integration, s.
+    pub seconds: f64,
     /// Steps taken.
     pub steps: u64,
     /// Newton iterations.
@@ -98,7 +98,7 @@ impl Ida {
             }
         }
         Ok(Run {
-            wall_s: number("wall_s")?,
+            seconds: number("seconds")?,
             steps: number("steps")? as u64,
             newton: number("newton")? as u64,
             e_off: number("e_off")?,
@@ -114,7 +114,7 @@ impl Ida {
             let mut row = Row::new("SUNDIALS IDA", format!("tol {tolerance:.0e}"));
             match self.solve(reference.case, tolerance, repeats, Some(&reference.grid), folder) {
                 Ok(run) => {
-                    row.wall_s = run.wall_s;
+                    row.seconds = run.seconds;
                     row.steps = run.steps;
                     row.iterations = run.newton;
                     row.energies = (run.e_off, run.e_on);

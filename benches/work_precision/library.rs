@@ -4,7 +4,6 @@
 
 use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::time::Instant;
 
 use diffsol::{
     DiffsolError, NalgebraContext, NalgebraLU, NalgebraMat, NalgebraVec, NonLinearOp, OdeBuilder,
@@ -174,13 +173,13 @@ fn run(
     // these limits count over the whole run, not over a step
     problem.ode_options.max_nonlinear_solver_failures = usize::MAX / 2;
     problem.ode_options.max_error_test_failures = usize::MAX / 2;
-    let start = Instant::now();
+    let start = clock::now();
     let (steps, iterations) = match method {
         Method::Bdf => integrate(problem.bdf::<NalgebraLU<f64>>()?, stretches, &gate, readout)?,
         Method::TrBdf2 => integrate(problem.tr_bdf2::<NalgebraLU<f64>>()?, stretches, &gate, readout)?,
         Method::Esdirk34 => integrate(problem.esdirk34::<NalgebraLU<f64>>()?, stretches, &gate, readout)?,
     };
-    Ok((start.elapsed().as_secs_f64(), steps, iterations))
+    Ok((clock::now() - start, steps, iterations))
 }
 
 /// The rows of one case.
@@ -206,7 +205,7 @@ pub fn rows(reference: &Reference) -> Vec<Row> {
             let tried = catch_unwind(AssertUnwindSafe(|| {
                 let counts = run(method, case, tolerance, &stretches, Some(&mut readout))?;
                 for _ in 0..repeats {
-                    row.wall_s = row.wall_s.min(run(method, case, tolerance, &stretches, None)?.0);
+                    row.seconds = row.seconds.min(run(method, case, tolerance, &stretches, None)?.0);
                 }
                 Ok::<_, DiffsolError>(counts)
             }));

@@ -2,6 +2,7 @@
 //! by side in one run. `cargo bench --bench work_precision [--features outside] [-- two|many]`; see benches/README.md.
 
 mod case;
+mod clock;
 #[cfg(feature = "outside")]
 mod explicit_form;
 mod ida;
@@ -23,7 +24,7 @@ use ours::Ours;
 use reference::Reference;
 use table::Row;
 
-/// Rounds over all methods; the best wall time of each row counts, so that a slow moment of the machine hits nobody.
+/// Rounds over all methods; the best time of each row counts, so that a slow moment of the machine hits nobody.
 const ROUNDS: usize = 3;
 
 fn main() -> ExitCode {

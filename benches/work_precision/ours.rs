@@ -1,7 +1,5 @@
 //! This engine: both methods, uniform steps and windows that the program finds, one lane and several.
 
-use std::time::Instant;
-
 use joulestep_engine::circuit::graph::GROUND;
 use joulestep_engine::circuit::lockstep::DeviceLanes;
 use joulestep_engine::circuit::probe::{Channel, Probe};
@@ -15,6 +13,7 @@ use joulestep_engine::step::schedule::Steps;
 use wide::{f64x4, f64x8};
 
 use crate::case::Case;
+use crate::clock;
 use crate::ref1::{Duty, Ref1, Varied, gate_course, ref1_varied};
 use crate::reference::{Error, Reference};
 use crate::table::Row;
@@ -38,10 +37,10 @@ struct Settings {
     bound: f64,
 }
 
-/// Repeats a run and gives its wall time in s.
+/// Repeats a run and gives its processor time in s.
 type Again = fn(Settings) -> Result<f64, String>;
 
-/// A row, and what solves it once more: wall time per variant, s.
+/// A row, and what solves it once more: processor time per variant, s.
 pub struct Ours {
     rows: Vec<(Row, Settings, Again)>,
     repeats: usize,
@@ -89,13 +88,13 @@ impl Ours {
         Ours { rows, repeats }
     }
 
-    /// The rows with the wall times of one more round: the best of some repeats each.
+    /// The rows with the processor times of one more round: the best of some repeats each.
     pub fn round(&self) -> Vec<Row> {
         let timed = |(row, settings, again): &(Row, Settings, Again)| {
             let mut row = row.clone();
             for _ in 0..self.repeats {
                 match again(*settings) {
-                    Ok(wall) => row.wall_s = row.wall_s.min(wall),
+                    Ok(spent) => row.seconds = row.seconds.min(spent),
                     Err(why) => row.failed = Some(why),
                 }
             }
@@ -157,9 +156,9 @@ fn setup(settings: Settings, k: usize) -> Result<(Setup<f64>, Ref1<f64>), String
 fn alone(settings: Settings) -> Result<f64, String> {
     let (setup, about) = setup(settings, 0)?;
     let mut run = setup.ready().map_err(|e| e.to_string())?;
-    let start = Instant::now();
+    let start = clock::now();
     run.advance(about.end, &mut ()).map_err(|e| e.to_string())?;
-    Ok(start.elapsed().as_secs_f64())
+    Ok(clock::now() - start)
 }
 
 /// Variants for each lane: one is over, and the next has its lane, as in a batch.
@@ -176,7 +175,7 @@ fn abreast<K: DeviceLanes>(settings: Settings) -> Result<f64, String> {
     let mut lanes = Abreast::<K>::like(&runs[0].0).ok_or("goes in no lanes")?;
     let mut nobody = vec![(); K::WIDTH];
     let mut recorders: Vec<_> = nobody.iter_mut().map(|r| r as &mut dyn Recorder<f64>).collect();
-    let start = Instant::now();
+    let start = clock::now();
     while !runs.is_empty() || lanes.count() > 0 {
         while lanes.has_room()
             && let Some((run, end)) = runs.pop()
@@ -187,7 +186,7 @@ fn abreast<K: DeviceLanes>(settings: Settings) -> Result<f64, String> {
             over.ended.map_err(|e| e.to_string())?;
         }
     }
-    let spent = start.elapsed().as_secs_f64() / count as f64;
+    let spent = (clock::now() - start) / count as f64;
     Ok(spent)
 }
 

@@ -3,7 +3,7 @@
 use crate::reference::{Error, Reference};
 
 /// Waveform errors at which methods are compared, V rms on v2.
-const LEVELS: [f64; 4] = [0.3, 0.1, 0.03, 0.01];
+const LEVELS: [f64; 4] = [0.3, 0.1, 0.03, 0.02];
 /// The method that the others are compared with.
 const YARDSTICK: &str = "SUNDIALS IDA";
 
@@ -15,7 +15,7 @@ pub struct Row {
     /// Tolerance or step.
     pub setting: String,
     /// Wall time of the integration, s (per variant where several run in lanes).
-    pub wall_s: f64,
+    pub seconds: f64,
     /// Steps taken.
     pub steps: u64,
     /// Newton iterations.
@@ -34,7 +34,7 @@ impl Row {
         Row {
             method: method.into(),
             setting,
-            wall_s: f64::INFINITY,
+            seconds: f64::INFINITY,
             steps: 0,
             iterations: 0,
             v2: None,
@@ -44,23 +44,23 @@ impl Row {
     }
 }
 
-/// Keeps the best wall time of several rounds over the same rows.
+/// Keeps the best time of several rounds over the same rows.
 pub fn merge(best: &mut Vec<Row>, round: Vec<Row>) {
     for row in round {
         match best.iter_mut().find(|b| b.method == row.method && b.setting == row.setting) {
-            Some(b) => b.wall_s = b.wall_s.min(row.wall_s),
+            Some(b) => b.seconds = b.seconds.min(row.seconds),
             None => best.push(row),
         }
     }
 }
 
-/// Prints the rows, then the wall time of each method at equal error.
+/// Prints the rows, then the time of each method at equal error.
 pub fn print(reference: &Reference, rows: &[Row]) {
     println!("\n{}", reference.case.title());
     println!("compared with {}, at {} times", reference.source, reference.grid.len());
     println!(
         "{:<26}{:<14}{:>11}{:>10}{:>12}{:>11}{:>11}{:>10}{:>10}",
-        "method", "setting", "wall ms", "steps", "iterations", "v2 max V", "v2 rms V", "E_off", "E_on"
+        "method", "setting", "ms", "steps", "iterations", "v2 max V", "v2 rms V", "E_off", "E_on"
     );
     for row in rows {
         if let Some(why) = &row.failed {
@@ -73,7 +73,7 @@ pub fn print(reference: &Reference, rows: &[Row]) {
             "{:<26}{:<14}{:>11.3}{:>10}{:>12}{:>11}{:>11}{:>10}{:>10}",
             row.method,
             row.setting,
-            row.wall_s * 1e3,
+            row.seconds * 1e3,
             row.steps,
             row.iterations,
             error(|e| e.max),
@@ -97,16 +97,16 @@ fn print_equal_error(rows: &[Row]) {
             methods.push(&row.method);
         }
     }
-    let walls: Vec<(&str, [Option<f64>; LEVELS.len()])> =
-        methods.iter().map(|&m| (m, LEVELS.map(|level| wall_at(rows, m, level)))).collect();
-    println!("wall ms at equal v2 rms error (log-log between the rows that enclose it):");
-    print_levels(&walls, |w| format!("{:.3}", w * 1e3));
-    let Some(yardstick) = walls.iter().find(|w| w.0 == YARDSTICK).map(|w| w.1) else { return };
+    let times: Vec<(&str, [Option<f64>; LEVELS.len()])> =
+        methods.iter().map(|&m| (m, LEVELS.map(|level| time_at(rows, m, level)))).collect();
+    println!("ms at equal v2 rms error (log-log between the rows that enclose it):");
+    print_levels(&times, |w| format!("{:.3}", w * 1e3));
+    let Some(yardstick) = times.iter().find(|w| w.0 == YARDSTICK).map(|w| w.1) else { return };
     println!("times faster than {YARDSTICK} at equal v2 rms error:");
-    let mut ratios = walls;
-    for (_, walls) in &mut ratios {
-        for (wall, of) in walls.iter_mut().zip(yardstick) {
-            *wall = wall.and_then(|w| Some(of? / w));
+    let mut ratios = times;
+    for (_, times) in &mut ratios {
+        for (time, of) in times.iter_mut().zip(yardstick) {
+            *time = time.and_then(|w| Some(of? / w));
         }
     }
     print_levels(&ratios, |r| format!("{r:.2}"));
@@ -125,11 +125,11 @@ fn print_levels(lines: &[(&str, [Option<f64>; LEVELS.len()])], written: fn(f64) 
 
 /// Wall time of a method at one error, s, from the two rows that enclose it, in logarithms. None where its rows do not
 /// enclose it: nothing is extrapolated.
-fn wall_at(rows: &[Row], method: &str, level: f64) -> Option<f64> {
+fn time_at(rows: &[Row], method: &str, level: f64) -> Option<f64> {
     let mut points: Vec<(f64, f64)> = rows
         .iter()
         .filter(|r| r.method == method && r.failed.is_none())
-        .filter_map(|r| Some((r.v2?.rms, r.wall_s)))
+        .filter_map(|r| Some((r.v2?.rms, r.seconds)))
         .filter(|(e, w)| e.is_finite() && *e > 0.0 && w.is_finite())
         .collect();
     points.sort_by(|a, b| a.1.total_cmp(&b.1));

@@ -1,5 +1,9 @@
 //! Probes compiled to what a state and its workspace hold.
 
+mod many;
+
+pub use many::Readouts;
+
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::lockstep::Lockstep;
 use crate::circuit::graph::{Body, ChoiceId, ComponentId, LineId, WaveId};
@@ -146,6 +150,15 @@ impl<L: Lane> Readout<L> {
             Self::Integral(_) | Self::Energy(_) => true,
             Self::Sum(terms) => terms.iter().any(|t| t.1.is_integral()),
             _ => false,
+        }
+    }
+
+    /// Entries of devices' stamps that come in: device and index.
+    pub fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+        match self {
+            Self::Stamps(device, terms) => out.extend(terms.iter().map(|term| (*device, term.0))),
+            Self::Sum(terms) => terms.iter().for_each(|term| term.1.stamps(out)),
+            _ => {}
         }
     }
 

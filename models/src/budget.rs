@@ -65,8 +65,12 @@ pub fn mobility_4h_sic(doping: f64, celsius: f64) -> f64 {
     low + (high - low) / (1.0 + (doping / (2e23 * t)).powf(0.76))
 }
 
+/// Electron mobility of 4H-SiC along the c axis over that perpendicular to it: 1/0.83 (Schaffer et al., Mater. Res. Soc.
+/// Symp. Proc. 339 (1994) 595; from memory). Wafers are cut across that axis, so vertical current flows along it.
+pub const ALONG_C: f64 = 1.0 / 0.83;
+
 /// The unipolar limit of 4H-SiC for a blocking voltage (V) at 25 °C: the doping at which [`breakdown_4h_sic`] is that
-/// voltage, with the mobility there. `None` outside 100 V to 8 kV, where the critical field's law is not known to
+/// voltage, with the mobility there along the c axis. `None` outside 100 V to 8 kV, where the critical field's law is not known to
 /// hold.
 pub fn limit_4h_sic(volts: f64) -> Option<Limit> {
     if !(100.0..=8000.0).contains(&volts) {
@@ -79,7 +83,7 @@ pub fn limit_4h_sic(volts: f64) -> Option<Limit> {
         if breakdown_4h_sic(10f64.powf(middle)).0 > volts { low = middle } else { high = middle }
     }
     let doping = 10f64.powf(0.5 * (low + high));
-    let mobility = mobility_4h_sic(doping, 25.0);
+    let mobility = ALONG_C * mobility_4h_sic(doping, 25.0);
     triangular(volts, PERMITTIVITY_4H_SIC, mobility, critical_field_4h_sic(doping))
 }
 

@@ -3,6 +3,20 @@
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 
+use crate::model::STATED_AT;
+
+/// Electrons' highest velocity in 4H-SiC goes as the inverse of 1 + a·exp(T/b): a, and b in K (Roschke & Schwierz, IEEE
+/// Trans. Electron Devices 48 (2001) 1442; from memory). Silicon has 0.8 in place of 0.6 (Jacoboni et al., Solid-State
+/// Electron. 20 (1977) 77; from memory): at 175 °C what follows from it differs by 2 %.
+const VELOCITY: [f64; 2] = [0.6, 600.0];
+
+/// The highest velocity at 25 °C over that at a temperature in K.
+pub fn slowing<L: Lane>(kelvin: L) -> L {
+    let [a, b] = VELOCITY;
+    let slow = |t: L| L::splat(1.0) + L::splat(a) * (t * L::splat(1.0 / b)).exp();
+    slow(kelvin) / slow(L::splat(STATED_AT))
+}
+
 /// The square law, the same with drain and source exchanged: K·(u·v − v²/2)·(1 + λ|vds|) with u the gate's overdrive
 /// against the lower of the two ends and v = min(|vds|, u), and nothing for u ≤ 0 (Shichman & Hodges, IEEE JSSC SC-3
 /// (1968) 285). Arguments: vds and vgs in V, threshold or pinch-off in V, K in A/V², λ in 1/V. C¹, also at vds = 0.

@@ -4,11 +4,11 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::Sizing;
-use joulestep_engine::thermal::field::reduce::Span;
+use joulestep_engine::thermal::field::reduce::{Span, Work};
 use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
-use joulestep_engine::thermal::pulses::structure_function;
+use joulestep_engine::thermal::pulses::{differential_structure_function, structure_function};
 
 use crate::package::{Package, PackageError, Solid, to_ambient, to_case};
 
@@ -57,10 +57,16 @@ pub enum ImpedanceError {
     Package(Vec<PackageError>),
     /// It could not be solved.
     #[error(transparent)]
-    Field(#[from] FieldError),
+    Field(FieldError),
     /// It was asked to stop.
     #[error("stopped")]
     Stopped,
+}
+
+impl From<FieldError> for ImpedanceError {
+    fn from(error: FieldError) -> Self {
+        if error == FieldError::Stopped { Self::Stopped } else { Self::Field(error) }
+    }
 }
 
 impl ImpedanceError {
@@ -70,7 +76,7 @@ impl ImpedanceError {
     }
 }
 
-/// Solves a package with at most `cells` cells, and fits at most `terms` terms. `stop` is asked between the two paths.
+/// Solves a package with at most `cells` cells, and fits at most `terms` terms. `stop` is asked now and then.
 ///
 /// # Errors
 /// [`ImpedanceError`].
@@ -78,17 +84,14 @@ pub fn solve(
     package: &Package,
     cells: usize,
     terms: usize,
-    stop: &dyn Fn() -> bool,
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Result<Impedance, ImpedanceError> {
     let whole = to_ambient(package).map_err(ImpedanceError::Package)?;
     let dies: Vec<String> = whole.body.ports[..whole.dies].iter().map(|p| p.name.clone()).collect();
-    let ambient = path(&whole, cells, terms)?;
-    if stop() {
-        return Err(ImpedanceError::Stopped);
-    }
+    let ambient = path(&whole, cells, terms, stop)?;
     let case = match package.layers.iter().any(|l| l.case) {
         // It is the smaller part: fewer cells are finer there.
-        true => Some(path(&to_case(package).map_err(ImpedanceError::Package)?, cells / 2, terms)?),
+        true => Some(path(&to_case(package).map_err(ImpedanceError::Package)?, cells / 2, terms, stop)?),
         false => None,
     };
     let network = &ambient.study.finest.network;
@@ -109,10 +112,15 @@ pub fn solve(
     })
 }
 
-fn path(solid: &Solid, cells: usize, terms: usize) -> Result<Path, ImpedanceError> {
+fn path(
+    solid: &Solid,
+    cells: usize,
+    terms: usize,
+    stop: &(dyn Fn() -> bool + Sync),
+) -> Result<Path, ImpedanceError> {
     let sizing = Sizing { division: FINEST, limit: cells, ..Sizing::default() };
     let span = Span::default();
-    let study = study(&solid.body, &sizing, &span, solid.kelvin)?;
+    let study = study(&solid.body, &sizing, Work { span, stop }, solid.kelvin)?;
     let network = &study.finest.network;
     let times = times(&span, PER_DECADE);
     let fits = (0..solid.dies).map(|die| {
@@ -194,5 +202,16 @@ impl Path {
     /// Cumulative structure function of a die, from all modes: (K/W, J/K).
     pub fn structure(&self, die: usize) -> Vec<(f64, f64)> {
         structure_function(&foster_to_cauer(&self.terms(die)).unwrap_or_default())
+    }
+
+    /// Differential structure function of a die, from all modes: (K/W, W²s/K²).
+    pub fn differential(&self, die: usize) -> Vec<(f64, f64)> {
+        differential_structure_function(&foster_to_cauer(&self.terms(die)).unwrap_or_default())
+    }
+
+    /// Steady rise of the hottest point of the body per watt in a die, K/W: a die's impedance is that of the mean over its
+    /// heated volume.
+    pub fn hottest_point(&self, die: usize) -> f64 {
+        self.study.finest.hottest[die]
     }
 }

@@ -4,6 +4,7 @@ use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::error::CircuitError;
 
+use crate::channel::slowing;
 use crate::model::{BOLTZMANN_OVER_CHARGE, Prefixed, STATED_AT};
 
 /// The unit of current in which junctions count, A; below it a junction carries nothing.
@@ -12,7 +13,8 @@ const UNIT: f64 = 1e-18;
 /// i(v) = Is·(exp(v/V₁) − 1) − Ib·(exp((−v − Vb)/V₂) − …): the ideal diode law (Shockley 1949; Sze & Ng ch. 2, from
 /// memory) with an exponential breakdown in reverse. Both exponentials are written as U·eʸ with one small unit of
 /// current U, so that one exponential serves whichever side conducts, and none is computed where both are below U.
-/// Above the stated current they continue linearly. The error made by leaving out the other side is below U.
+/// Above the stated current they continue linearly, in breakdown from where the slope has fallen to the space-charge
+/// resistance. The error made by leaving out the other side is below U.
 #[derive(Clone, Copy, Debug)]
 pub struct Junction<L> {
     forward: L,
@@ -20,22 +22,54 @@ pub struct Junction<L> {
     reverse: L,
     reverse_log: L,
     knee: L,
+    reverse_knee: L,
     at_zero: L,
 }
 
-/// Breakdown in reverse: `current` flows at `voltage`, e times as much for every further `scale`.
+/// Breakdown in reverse: `current` flows at `voltage`, e times as much for every further `scale`, until the slope
+/// `scale`/I has fallen to the resistance of the space charge: from there on the current rises in a straight line. The
+/// carriers of a large avalanche current fill the depletion layer and take W²/(2·ε·v·A) of the voltage per ampere, v
+/// their highest velocity (Sze & Ng ch. 8 and Baliga, Fundamentals of Power Semiconductor Devices, ch. 3; from memory).
+/// The hotter the lattice, the sooner carriers lose their energy: the voltage rises with temperature.
 #[derive(Clone, Copy, Debug)]
 pub struct Breakdown<L> {
-    /// V.
+    /// At 25 °C, V.
     pub voltage: L,
     /// V per factor e.
     pub scale: L,
     /// A.
     pub current: L,
+    /// Relative change of the voltage, 1/K.
+    pub drift: L,
+    /// Space-charge resistance at 25 °C, Ω; 0: none.
+    pub resistance: L,
 }
 
-joulestep_engine::lockstep!(Junction: forward, forward_log, reverse, reverse_log, knee, at_zero);
-joulestep_engine::lockstep!(Breakdown: voltage, scale, current);
+joulestep_engine::lockstep!(Junction: forward, forward_log, reverse, reverse_log, knee, reverse_knee, at_zero);
+joulestep_engine::lockstep!(Breakdown: voltage, scale, current, drift, resistance);
+
+impl Breakdown<f64> {
+    /// From the parameters of a die; `None` where it states no breakdown voltage.
+    pub(crate) fn of(v: &Prefixed) -> Option<Self> {
+        let voltage = v.maybe("breakdown-voltage")?;
+        let number = |key| v.number(key);
+        Some(Self {
+            voltage,
+            scale: number("breakdown-slope-voltage"),
+            current: number("breakdown-current"),
+            drift: number("breakdown-drift"),
+            resistance: number("breakdown-resistance"),
+        })
+    }
+}
+
+impl<L: Lane> Breakdown<L> {
+    /// The same at a temperature in K. The space charge's resistance goes as the inverse of the carriers' velocity.
+    pub fn at(self, kelvin: L) -> Self {
+        let stretch = L::splat(1.0) + self.drift * (kelvin - L::splat(STATED_AT));
+        Self { voltage: self.voltage * stretch, resistance: self.resistance * slowing(kelvin), ..self }
+    }
+}
 
 impl<L: Lane> Junction<L> {
     /// From the saturation current (A), the voltage per factor e (V: nkT/q), the current above which exponentials
@@ -45,16 +79,22 @@ impl<L: Lane> Junction<L> {
         let one = L::splat(1.0);
         let log = |i: L| (i * L::splat(1.0 / UNIT)).ln();
         let forward_log = log(saturation);
-        let (reverse, reverse_log) = match breakdown {
-            Some(b) => (one / b.scale, log(b.current) - b.voltage / b.scale),
-            None => (zero, L::splat(-1.0)),
+        let knee = log(linear_above).max(one);
+        let (reverse, reverse_log, reverse_knee) = match breakdown {
+            Some(b) => {
+                // From the breakdown current on at the earliest; without resistance up to the highest current.
+                let straight = log(b.scale / b.resistance.max(L::splat(1e-30))).max(log(b.current));
+                (one / b.scale, log(b.current) - b.voltage / b.scale, knee.min(straight.max(one)))
+            }
+            None => (zero, L::splat(-1.0), knee),
         };
         Self {
             forward: one / scale,
             forward_log,
             reverse,
             reverse_log,
-            knee: log(linear_above).max(one),
+            knee,
+            reverse_knee,
             at_zero: forward_log.max(zero).exp(),
         }
     }
@@ -95,7 +135,7 @@ impl<L: Lane> Junction<L> {
         }
         let conducts = y.gt(zero);
         let is_back = back.gt(ahead);
-        let held = y.max(zero).min(self.knee);
+        let held = y.max(zero).min(L::select(is_back, self.reverse_knee, self.knee));
         let e = held.exp();
         let grown = e + e * (y.max(zero) - held);
         let value = unit * (L::select(is_back, L::splat(2.0) - grown, grown) - self.at_zero);

@@ -60,9 +60,11 @@ pub const SOURCES: [&str; 11] = [
 pub mod model;
 
 // shapes that laws share
+pub mod base;
 pub mod channel;
 pub mod charge;
 pub mod course;
+pub mod emission;
 pub mod junction;
 pub mod recovery;
 pub mod table;

@@ -1,10 +1,17 @@
 //! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
 
+mod die;
+mod stress;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::circuit::graph::{ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
+
+pub(crate) use die::Prefixed;
+pub use die::{DieEntry, DieKind, OnGate};
+pub use stress::{Avalanche, Surge};
 
 /// 0 °C in K.
 pub const CELSIUS: f64 = 273.15;
@@ -255,25 +262,6 @@ impl Values {
     }
 }
 
-/// The values of one die of a model, whose keys carry a prefix ("jfet-").
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Prefixed<'a> {
-    pub values: &'a Values,
-    pub prefix: &'static str,
-}
-
-impl Prefixed<'_> {
-    pub fn key(&self, key: &str) -> String {
-        format!("{}{key}", self.prefix)
-    }
-    pub fn number(&self, key: &str) -> f64 {
-        self.values.number(&self.key(key))
-    }
-    pub fn maybe(&self, key: &str) -> Option<f64> {
-        self.values.maybe(&self.key(key))
-    }
-}
-
 /// Two tables of parameters one after the other; N = A + B.
 pub(crate) const fn join<const A: usize, const B: usize, const N: usize>(
     a: [Param; A],
@@ -327,6 +315,10 @@ pub struct Built {
     pub clamps: Option<Probe>,
     /// Ranges for which its law is known, in the same form; outside, its numbers are not to be trusted.
     pub known: Vec<(&'static str, Probe, f64, f64)>,
+    /// Its junctions that may go into avalanche.
+    pub avalanches: Vec<Avalanche>,
+    /// What a surge may heat it by.
+    pub surge: Surge,
 }
 
 /// The error of a component with a value.
@@ -336,41 +328,6 @@ pub fn bad(component: &str, what: impl Into<String>) -> CircuitError {
 
 /// How a model enters a circuit: name, nodes in the order of `pins`, values.
 pub type Build = fn(&mut Circuit<f64>, &str, &[NodeId], &Values) -> Result<Built, CircuitError>;
-
-/// What a die is: which curves determine what of it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum DieKind {
-    /// Normally-on junction field-effect transistor.
-    Jfet,
-    /// Insulated-gate field-effect transistor.
-    Mosfet,
-    /// Junction or Schottky diode.
-    Diode,
-}
-
-/// The gate-source voltage at which a die is on.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum OnGate {
-    /// This one, V.
-    At(f64),
-    /// That of a parameter.
-    Key(&'static str),
-}
-
-/// A die of a model that parts are made of: what extraction, figures of merit and studies ask instead of the kind.
-#[derive(Clone, Copy, Debug)]
-pub struct DieEntry {
-    /// As in [`Built::dies`].
-    pub name: &'static str,
-    /// What its parameters begin with ("jfet-"); nothing where it is the only one.
-    pub prefix: &'static str,
-    /// What it is.
-    pub is: DieKind,
-    /// Whether it withstands the part's rated voltage.
-    pub blocks: bool,
-    /// Where the gate pin drives it on; `None`: it does not drive it.
-    pub on: Option<OnGate>,
-}
 
 /// One line of the catalogue.
 #[derive(Clone, Copy, Debug)]
@@ -393,36 +350,6 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// Whether it has a gate, and its pins begin with the drain.
-    pub fn is_switch(&self) -> bool {
-        self.pins.contains(&"gate")
-    }
-
-    /// Whether it conducts one way only, from anode to cathode.
-    pub fn is_diode(&self) -> bool {
-        self.pins.first() == Some(&"anode")
-    }
-
-    /// The die of this name.
-    pub fn die(&self, name: &str) -> Option<&'static DieEntry> {
-        self.dies.iter().find(|d| d.name == name)
-    }
-
-    /// The die that withstands the rated voltage.
-    pub fn blocking(&self) -> Option<&'static DieEntry> {
-        self.dies.iter().find(|d| d.blocks)
-    }
-
-    /// The die that the gate drives.
-    pub fn driven(&self) -> Option<&'static DieEntry> {
-        self.dies.iter().find(|d| d.on.is_some())
-    }
-
-    /// The die whose parameter a key is, and the key without its prefix. Where there is one die, every key is its own.
-    pub fn die_of_key<'k>(&self, key: &'k str) -> Option<(&'static DieEntry, &'k str)> {
-        self.dies.iter().find_map(|d| Some((d, key.strip_prefix(d.prefix)?)))
-    }
-
     /// Puts the model into a circuit under a name: `pins` in the order of the catalogue, `values` in SI units.
     ///
     /// # Errors

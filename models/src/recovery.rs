@@ -51,6 +51,31 @@ macro_rules! recovery_params {
     ($($p:literal),+) => {
         [
             Param::optional(
+                concat!($($p,)+ "base-resistance"),
+                "ohm",
+                Range::Positive,
+                "Resistance of the base at 25 degC without stored charge, which modulates it; needs lifetime and transit time",
+            ),
+            Param::optional(
+                concat!($($p,)+ "base-charge"),
+                "C",
+                Range::Positive,
+                "Stored charge that halves the resistance of the base",
+            ),
+            Param::with(
+                concat!($($p,)+ "base-exponent"),
+                "1",
+                2.3,
+                Range::Any,
+                "Resistance of the base scales as (T/298.15 K) to this power",
+            ),
+            Param::optional(
+                concat!($($p,)+ "sweep-voltage"),
+                "V",
+                Range::Positive,
+                "Reverse voltage that halves the transit time as the depletion layer sweeps the base: snap-off",
+            ),
+            Param::optional(
                 concat!($($p,)+ "lifetime"),
                 "s",
                 Range::Positive,
@@ -87,7 +112,7 @@ pub(crate) use recovery_params;
 /// Charge control of Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188 (from memory, re-derived): with
 /// q_E = Is·τ·(exp(v/nVt) − 1) the charge at the junction, i = (q_E − q_M)/T_M and
 /// dq_M/dt + q_M/τ − (q_E − q_M)/T_M = 0. At rest i = Is·(exp(v/nVt) − 1)·τ/(τ + T_M). Soft recovery with one time
-/// constant, 1/(1/τ + 1/T_M); no snap-off, no forward recovery. Breakdown, leakage and depletion charge lie beside it.
+/// constant, 1/(1/τ + 1/T_M); for snap-off and forward recovery see [`crate::base`]. Breakdown, leakage and depletion charge lie beside it.
 ///
 /// The power v·i counts as heat at once, also what the stored charge takes along and gives back; over a cycle that
 /// returns to its beginning it is the heat.
@@ -127,6 +152,31 @@ pub struct AtTemperature<L> {
 lockstep!(Times: lifetime, lifetime_exponent, transit, transit_exponent);
 lockstep!(StoringJunction: saturation, ideality, gap, power, times, breakdown, linear_above, leakage, depletion);
 
+impl<L: Lane> AtTemperature<L> {
+    /// The lifetime, s.
+    pub(crate) fn lifetime(&self) -> L {
+        self.lifetime
+    }
+
+    /// The current from the charge at the junction into the stored charge, A. All charges over τ: currents.
+    #[inline(always)]
+    pub(crate) fn crossing<S: Scalar<L>>(&self, v: S, stored: S) -> S {
+        (self.forward.current(v) - stored) * self.pull
+    }
+
+    /// Breakdown and leakage, A.
+    #[inline(always)]
+    pub(crate) fn beside<S: Scalar<L>>(&self, v: S) -> S {
+        self.reverse.current(v) + v * self.leakage
+    }
+
+    /// The depletion layer's charge at the forward voltage, C.
+    #[inline(always)]
+    pub(crate) fn depleted<S: Scalar<L>>(&self, v: S) -> S {
+        -self.depletion.charge(-v)
+    }
+}
+
 impl<L: Lane> Law<L, 2> for StoringJunction<L> {
     const INTERNAL: usize = 1;
     /// 0.1 mA, for a lifetime of 10 ns a picocoulomb.
@@ -141,7 +191,7 @@ impl<L: Lane> Law<L, 2> for StoringJunction<L> {
         let transit = self.times.transit * (warm * self.times.transit_exponent).exp();
         AtTemperature {
             forward: Junction::new(saturation, scale, self.linear_above, None),
-            reverse: Junction::backward(self.linear_above, self.breakdown),
+            reverse: Junction::backward(self.linear_above, self.breakdown.map(|b| b.at(kelvin))),
             lifetime,
             pull: lifetime / transit,
             leakage: self.leakage,
@@ -151,13 +201,8 @@ impl<L: Lane> Law<L, 2> for StoringJunction<L> {
 
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [v, stored]: [S; 2]) -> Flow<S, 2> {
-        // All charges over τ: currents.
-        let crossing = (at.forward.current(v) - stored) * at.pull;
-        let beside = at.reverse.current(v) + v * at.leakage;
-        Flow {
-            i: [crossing + beside, stored - crossing],
-            q: [-at.depletion.charge(-v), stored * at.lifetime],
-        }
+        let crossing = at.crossing(v, stored);
+        Flow { i: [crossing + at.beside(v), stored - crossing], q: [at.depleted(v), stored * at.lifetime] }
     }
 
     fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {

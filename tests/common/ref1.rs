@@ -129,7 +129,8 @@ pub fn ref1_varied<L: Lane>(duty: Duty, varied: Varied<L>) -> Result<Ref1<L>, Ci
         source_gate: Depletion::new(x(1.5e-9), x(2.7), half),
         cds: x(30e-12),
     };
-    let breakdown = Breakdown { voltage: x(30.0), scale: x(0.25), current: x(1e-3) };
+    let breakdown =
+        Breakdown { voltage: x(30.0), scale: x(0.25), current: x(1e-3), drift: x(0.0), resistance: x(0.0) };
     let mosfet = SquareLawMosfet {
         threshold: x(4.0),
         k: x(60.0),

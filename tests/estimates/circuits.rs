@@ -28,7 +28,7 @@ fn largest(run: &Run<f64>, k: usize) -> Number {
     let watcher = run.watcher();
     Number {
         name: format!("largest {}", watcher.watches()[k].name),
-        value: watcher.extremes[k].most,
+        value: watcher.seen()[k].largest,
         missed: watcher.missed(k).1,
         ..Number::default()
     }

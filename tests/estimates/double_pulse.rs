@@ -39,15 +39,15 @@ fn computed(level: Level, bound: f64, finest: u32) -> Result<Computed, SolverErr
     let mut numbers =
         vec![Number::plain("E_off", energy[1] - energy[0]), Number::plain("E_on", energy[2] - energy[1])];
     for (k, probe) in probes.iter().enumerate() {
-        let (extreme, missed) = (&run.watcher().extremes[k], run.watcher().missed(k));
+        let seen = run.watcher().seen()[k];
         let number = |what: &str, value, missed| Number {
             name: format!("{what} x{k}"),
             value,
             missed,
             ..Number::default()
         };
-        numbers.push(number("largest", extreme.most, missed.1));
-        numbers.push(number("least", extreme.least, missed.0));
+        numbers.push(number("largest", seen.largest, seen.missed.1));
+        numbers.push(number("least", seen.least, seen.missed.0));
         numbers.push(number("last", run.read(probe), 0.0));
     }
     let c = run.counters();

@@ -3,7 +3,8 @@
 use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::step::method::{ESDIRK4, Method, TR_BDF2};
+use joulestep_engine::step::bounds::Bounds;
+use joulestep_engine::step::method::{ESDIRK4, Method, RODAS4, TR_BDF2};
 
 use super::ready;
 use crate::common::laws::Cubic;
@@ -49,7 +50,10 @@ fn errors(method: &'static Method, n: u32, exact: (f64, f64)) -> f64 {
     let node = c.node("out");
     let coil = c.inductor("L", plus, node, L, R, Some(0.0)).unwrap();
     c.law("N", "cubic", &[node, GROUND], PART, 300.0).unwrap();
-    let mut run = ready(c, method, END / f64::from(n)).ready().unwrap();
+    let mut setup = ready(c, method, END / f64::from(n));
+    // A linearly implicit method leaves no step to another one for its error's sake.
+    setup.bounds = Bounds::stated(1.0, 1.0);
+    let mut run = setup.ready().unwrap();
     run.advance(END, &mut ()).unwrap();
     let (i, volt) = (run.read(&Probe::Branch(coil, 0)), run.read(&v(node)));
     (i - exact.0).abs().max((volt - exact.1).abs())
@@ -57,9 +61,9 @@ fn errors(method: &'static Method, n: u32, exact: (f64, f64)) -> f64 {
 
 /// Errors fall by 2^order at every halving (within 0.1 and 0.2 of the order, all the way to where rounding shows).
 #[test]
-fn both_methods_have_their_order_on_a_smooth_nonlinear_circuit() {
+fn methods_have_their_order_on_a_smooth_nonlinear_circuit() {
     let exact = reference();
-    for (method, first, slack) in [(&TR_BDF2, 60, 0.1), (&ESDIRK4, 30, 0.2)] {
+    for (method, first, slack) in [(&TR_BDF2, 60, 0.1), (&ESDIRK4, 30, 0.2), (&RODAS4, 30, 0.2)] {
         let found: Vec<f64> = (0..5).map(|k| errors(method, first << k, exact)).collect();
         let orders: Vec<f64> = found.windows(2).map(|e| (e[0] / e[1]).log2()).collect();
         println!("{}: {found:?} orders {orders:.3?}", method.name);

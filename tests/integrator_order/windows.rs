@@ -5,7 +5,7 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::step::bounds::Bounds;
-use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
+use joulestep_engine::step::method::{ESDIRK4, RODAS4, TR_BDF2};
 
 use crate::common::pulsed::{END, pulsed};
 use crate::common::ref1::{Duty, ref1};
@@ -23,7 +23,9 @@ const E_ON: f64 = 1.1326611366e-4;
 #[test]
 fn windows_lose_nothing_that_matters_on_ref1() {
     let reference = Reference::load();
-    for (method, bound) in [(&ESDIRK4, 1e-2), (&ESDIRK4, 1e-3), (&TR_BDF2, 1e-3)] {
+    for (method, bound) in
+        [(&ESDIRK4, 1e-2), (&ESDIRK4, 1e-3), (&RODAS4, 1e-2), (&RODAS4, 1e-3), (&TR_BDF2, 1e-3)]
+    {
         let r = ref1::<f64>(Duty::DoublePulse).unwrap();
         let [_, switch, .., source, inner] = r.nodes;
         let load = Probe::Branch(r.inductors[0], 0);

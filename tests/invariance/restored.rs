@@ -9,7 +9,8 @@ use crate::common::pulsed::{END, pulsed};
 fn bits(run: &Run<f64>) -> Vec<u64> {
     let s = run.state();
     let ledger = run.ledger();
-    let watched = run.watcher().extremes.iter().flat_map(|e| [e.least, e.least_at, e.most, e.most_at]);
+    let seen = run.watcher().seen();
+    let watched = seen.iter().flat_map(|s| [s.least, s.least_at, s.largest, s.largest_at]);
     let numbers = [s.t, run.integral(0), ledger.residual, ledger.turnover].into_iter();
     let all = numbers
         .chain(s.x.iter().copied())

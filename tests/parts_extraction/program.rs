@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use joulestep::input::parts::write;
+use joulestep_engine::units::{people, people_digits};
 use serde_json::Value;
 
 use super::made::{DIODE_KNOWN, diode};
@@ -217,5 +218,46 @@ fn noisy_points_end_in_an_honest_report() {
         let off = |c: &joulestep_models::extract::CurveFit| c.rms;
         let worst = found.curves.iter().filter(|c| !c.model.is_empty()).map(off).fold(0.0, f64::max);
         assert!(worst < 0.1, "a curve is off by {worst}");
+    }
+}
+
+/// Text and JSON of the commands about parts are one value: every number that people read is one that programs read.
+#[test]
+fn what_people_read_of_parts_is_what_programs_read() {
+    let list = describe(&["parts", "list", "--json"]);
+    let text = joulestep(&["parts", "list"]).out;
+    let shown = |x: &Value, unit: &str| x.as_f64().map_or("-".into(), |x| people(x, unit));
+    for part in list["parts"].as_array().unwrap() {
+        let name = part["name"].as_str().unwrap();
+        let line = text.lines().find(|l| l.split_whitespace().next() == Some(name)).expect("a line");
+        let columns = [("rated_voltage", "V"), ("on_resistance", "ohm"), ("maximum_temperature", "degC")];
+        let cells = columns.map(|(key, unit)| shown(&part[key], unit)).join("  ");
+        let blanks = |s: &str| s.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(blanks(line).contains(&blanks(&cells)), "{cells} is not in {line}");
+
+        let (read, json) =
+            (joulestep(&["parts", "show", name]).out, describe(&["parts", "show", name, "--json"]));
+        let says = |key: &str, text: &str| {
+            let mut lines = read.lines().filter(|l| l.split_whitespace().next() == Some(key));
+            assert!(lines.any(|l| l.contains(text)), "{name}: {text} is not beside {key} in\n{read}");
+        };
+        for (key, param) in json["params"].as_object().unwrap() {
+            if let (Some(x), unit) = (param["value"].as_f64(), param["unit"].as_str().unwrap()) {
+                says(key, &people_digits(x, unit, 5));
+            }
+        }
+        for value in json["values"].as_array().unwrap() {
+            let (key, unit) = (value["name"].as_str().unwrap(), value["unit"].as_str().unwrap());
+            for at in ["at_25", "at_working"] {
+                says(key, &shown(&value[at], unit));
+            }
+        }
+        for piece in json["resistance"].as_array().unwrap() {
+            for text in ["resistance", "at_working"].map(|at| shown(&piece[at], "ohm")) {
+                assert!(read.contains(&text), "{name}: {text} of a piece is not in\n{read}");
+            }
+        }
+        let curves = json["curves"].as_array().unwrap().len();
+        assert_eq!(read.lines().filter(|l| l.contains(" points; ")).count(), curves, "{name}");
     }
 }

@@ -7,7 +7,7 @@ use joulestep_engine::circuit::law::{Flow, Joins, Law};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::{Setup, Start};
-use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
+use joulestep_engine::step::method::{ESDIRK4, RODAS4, TR_BDF2};
 
 use super::Problem;
 use crate::common::rig::{supply, v};
@@ -156,7 +156,9 @@ fn the_nand_gate_ends_at_its_published_values() {
     }
     // Corners of the inputs (every 5) end a step by themselves: these are the restarts that the problem asks for.
     let mut reached = Vec::new();
-    for (method, h, due) in [(&TR_BDF2, 5e-3, 4.0), (&TR_BDF2, 2.5e-3, 4.6), (&ESDIRK4, 5e-3, 5.0)] {
+    for (method, h, due) in
+        [(&TR_BDF2, 5e-3, 4.0), (&TR_BDF2, 2.5e-3, 4.6), (&ESDIRK4, 5e-3, 5.0), (&RODAS4, 5e-3, 5.0)]
+    {
         let (y, steps) = super::solve(&code, method, crate::common::rig::fixed(h), 1.0, 80.0);
         println!(
             "{} h = {h}: {steps} steps, scd {:.2}, mixed {:.2}",

@@ -8,7 +8,7 @@ use joulestep_engine::circuit::law::{Flow, Law};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::{Setup, Start};
-use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
+use joulestep_engine::step::method::{ESDIRK4, RODAS4, TR_BDF2};
 use joulestep_engine::step::schedule::Steps;
 
 use super::{Problem, solve};
@@ -119,7 +119,7 @@ pub(super) const END: [f64; 15] = [
 #[test]
 fn the_ring_modulator_ends_at_its_published_values() {
     let steps = Steps { base: 1e-6, finest: 14, hold_off: 2 };
-    for (method, bound, due) in [(&TR_BDF2, 2e-7, 2.0), (&ESDIRK4, 1e-7, 3.5)] {
+    for (method, bound, due) in [(&TR_BDF2, 2e-7, 2.0), (&ESDIRK4, 1e-7, 3.5), (&RODAS4, 1e-7, 3.5)] {
         let (y, count) = solve(&Ring, method, steps, bound, 1e-3);
         let digits = scd(&y, &END);
         println!("{} bound {bound:e}: {count} steps, scd {digits:.2}\n{y:?}", method.name);

@@ -6,7 +6,7 @@ use joulestep_engine::circuit::graph::{Circuit, GROUND};
 use joulestep_engine::circuit::law::{Flow, Law};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::{Setup, Start};
-use joulestep_engine::step::method::{ESDIRK4, TR_BDF2};
+use joulestep_engine::step::method::{ESDIRK4, RODAS4, TR_BDF2};
 use joulestep_engine::step::schedule::Steps;
 
 use super::{Problem, solve};
@@ -56,7 +56,7 @@ fn robertson_ends_at_its_published_values() {
         (4e4, 1e2, 24, 3.0, [0.0389833770855, 1.62176831591e-07, 0.961016460738]),
         (1e11, 1e6, 30, 2.0, [0.2083340149701255e-7, 0.8333360770334713e-13, 0.999999979166505]),
     ];
-    for (method, bound) in [(&TR_BDF2, 1e-9), (&ESDIRK4, 1e-10)] {
+    for (method, bound) in [(&TR_BDF2, 1e-9), (&ESDIRK4, 1e-10), (&RODAS4, 1e-10)] {
         for (end, base, finest, due, reference) in cases {
             let (y, count) = solve(&Reaction, method, Steps { base, finest, hold_off: 2 }, bound, end);
             let digits = scd(&y, &reference);

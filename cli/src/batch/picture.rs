@@ -92,7 +92,7 @@ pub fn figure(study: &PlannedBatch, rows: &BTreeMap<usize, Row>, output: usize) 
     let mut panels = vec![Panel::Chart(Chart {
         title: "Histogram".into(),
         x: Axis::linear(&column.name, &column.unit),
-        y: Axis::linear("variants", "1"),
+        y: Axis::count("variants"),
         curves: vec![Curve::new("", steps).lined(Line::Solid).marked(Marker::None)],
         marks,
         ..Chart::default()

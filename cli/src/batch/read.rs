@@ -22,8 +22,8 @@ use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::{Fields, Named, Typed};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{self, RawTable};
-use crate::input::keys::shape::quantity;
-use crate::input::parameter_path::{ParameterPath, PathContext, PathError};
+use crate::input::keys::shape::{WrongValue, quantity};
+use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::build::Ready;
 use crate::study::CATALOGUE;
 
@@ -215,7 +215,7 @@ impl Read<'_> {
         }
     }
 
-    fn wrong_path(&mut self, span: &Span, key: String, (found, expected, hint): PathError) {
+    fn wrong_path(&mut self, span: &Span, key: String, (found, expected, hint): WrongValue) {
         self.diagnostics.push(Diagnostic::new(span, key, found, expected).suggest(hint));
     }
 
@@ -231,7 +231,7 @@ impl Read<'_> {
     }
 
     fn measured(&mut self, typed: &Typed, unit: &str) -> Option<f64> {
-        self.value(&typed.span, typed.key.clone(), typed.text(), unit)
+        typed.quantity(unit, Range::Any).map_err(|wrong| self.diagnostics.push(*wrong)).ok()
     }
 
     /// Columns and paths are used once.

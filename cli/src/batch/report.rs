@@ -177,7 +177,7 @@ fn plain(table: &ReadTable, rows: &BTreeMap<usize, Row>) -> Study {
     let figure = |(column, values): &(&ReadColumn, Vec<f64>)| {
         let chart = Chart {
             x: Axis::linear(&column.name, &column.unit),
-            y: Axis::linear("variants", "1"),
+            y: Axis::count("variants"),
             curves: vec![Curve::new("", steps(values)).lined(Line::Solid).marked(Marker::None)],
             ..Chart::default()
         };

@@ -65,7 +65,7 @@ pub fn chosen(study: &PlannedBatch, rows: &BTreeMap<usize, Row>) -> Option<Vec<u
             Which::Highest(w) => ranked(&|r| -output(&w.output.name, r), w.count as usize),
             Which::Lowest(w) => ranked(&|r| output(&w.output.name, r), w.count as usize),
             Which::Every(every) => {
-                let nth = |v: &usize| v % every.step as usize == 0;
+                let nth = |v: &usize| v.is_multiple_of(every.step as usize);
                 rows.keys().copied().filter(nth).filter(|v| done(v)).collect()
             }
             Which::Listed(these) => these.variants.iter().map(|x| *x as usize).filter(|v| done(v)).collect(),

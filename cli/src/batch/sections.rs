@@ -7,7 +7,8 @@ use std::sync::OnceLock;
 use joulestep_models::model::Range::{NotNegative, Positive};
 
 use crate::batch::plan::Estimated;
-use crate::input::keys::shape::{Form, Key, Kinds, Section, keys, kinds};
+use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::table::{keys, kinds};
 use crate::study::inputs::LIMIT;
 use crate::study::{CATALOGUE, Entry};
 

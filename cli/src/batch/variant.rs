@@ -23,9 +23,8 @@ use crate::batch::sections;
 use crate::batch::subject::{Prepared, Subject, prepare};
 use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
-use crate::input::keys::fields::Named;
+use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::Open;
-use crate::input::keys::raw::RawTable;
 use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
@@ -52,9 +51,8 @@ pub struct PlannedBatch {
     /// The plan file and all files of the scenario.
     pub inputs: Sources,
     pub(super) subject: Subject,
-    root: RawTable,
-    /// What a scenario names; a rating or dead-time study has its tables under the root.
-    loaded: Option<Loaded>,
+    /// The checked tables of the scenario whose run is varied, and what it names.
+    scenario: Option<(Fields, Loaded)>,
     reductions: Reductions,
 }
 
@@ -120,7 +118,7 @@ pub struct Wrong {
     pub error: InputError,
 }
 
-type Read = (RawTable, Option<Loaded>, Subject, Plan, (Vec<Column>, Vec<Bound>));
+type Read = (Option<(Fields, Loaded)>, Subject, Plan, (Vec<Column>, Vec<Bound>));
 
 fn of_plan(plan: &PlanFile, error: InputError) -> Wrong {
     let path = plan.sources.files.first().map(|f| f.0.clone()).unwrap_or_default();
@@ -132,12 +130,13 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
     let of_scenario = |error| Wrong { what: "the scenario", path: path.to_path_buf(), error };
     let typed = as_typed(path, open).map_err(of_scenario)?;
     let loaded = typed.load(open);
-    let scenario = resolve::resolve(&typed.root, &loaded).map_err(of_scenario)?;
+    let (fields, wrong) = resolve::check(&typed.root, &loaded);
+    let scenario = resolve::meant(&fields, wrong, &loaded).map_err(of_scenario)?;
     let built = build_with(&scenario, reductions);
     let ready = built.map_err(|r| of_scenario(InputError::Refused(r)))?;
     let context = PathContext {
         what: "the scenario",
-        root: &typed.root,
+        root: &fields,
         section: &crate::input::scenario::sections::SCENARIO,
         scenario: Some(&scenario),
     };
@@ -148,7 +147,7 @@ fn run_of(plan: &PlanFile, path: &Path, reductions: &Reductions, open: Open<'_>)
     let against = Against { context, ready: Some(&ready), own: &own, limits: names };
     let resolved = understand(plan, &against, open).map_err(|r| of_plan(plan, InputError::Refused(r)))?;
     let columns = row::columns(&resolved, &own, limits);
-    Ok((typed.root, Some(loaded), Subject::Run, resolved, columns))
+    Ok((Some((fields, loaded)), Subject::Run, resolved, columns))
 }
 
 /// The limits of a run, the user's first; a side that is not bounded counts as the other one.
@@ -167,16 +166,17 @@ fn limits_of(ready: &Ready, own: &[Column]) -> Vec<Bound> {
 /// A plan that varies a rating or a dead-time study.
 fn study_of(plan: &PlanFile, open: Open<'_>) -> Result<Read, Wrong> {
     let wrong = |refusal| of_plan(plan, InputError::Refused(refusal));
-    let Prepared { root, subject, columns, scenario: meant_scenario, limits } =
+    let Prepared { subject, columns, scenario: meant_scenario, limits } =
         prepare(plan, open).map_err(wrong)?;
-    let Some(section) = subject.section() else { return Err(wrong(Refusal::default())) };
-    let context =
-        PathContext { what: "the study", root: &root, section, scenario: meant_scenario.as_deref() };
+    let (Some(section), Some(root)) = (subject.section(), subject.tables()) else {
+        return Err(wrong(Refusal::default()));
+    };
+    let context = PathContext { what: "the study", root, section, scenario: meant_scenario.as_deref() };
     let names = limits.iter().map(|l| l.limit.name.as_str()).collect();
     let against = Against { context, ready: None, own: &columns, limits: names };
     let resolved = understand(plan, &against, open).map_err(wrong)?;
     let columns = row::columns(&resolved, &columns, limits);
-    Ok((root, None, subject, resolved, columns))
+    Ok((None, subject, resolved, columns))
 }
 
 impl PlannedBatch {
@@ -208,7 +208,7 @@ impl PlannedBatch {
         let of_study =
             of_study.and_then(|f| f.get::<Vec<Named>>(run::STUDY.inputs[0].key)?.into_iter().next());
         let scenario = plan_file.fields.get(sections::Plan::scenario).or(of_study);
-        let (root, loaded, subject, plan, (outputs, limits)) = match scenario {
+        let (scenario, subject, plan, (outputs, limits)) = match scenario {
             Some(Named { name, .. }) => run_of(&plan_file, &beside(path, &name), &reductions, &remember)?,
             None => study_of(&plan_file, &remember)?,
         };
@@ -232,7 +232,7 @@ impl PlannedBatch {
             Subject::Run => plan.lanes.unwrap_or(DEFAULT_LANES),
             _ => 1,
         };
-        Ok(Self { plan, values, outputs, limits, lanes, digest, inputs, subject, root, loaded, reductions })
+        Ok(Self { plan, values, outputs, limits, lanes, digest, inputs, subject, scenario, reductions })
     }
 
     /// Whether variants are solved side by side.
@@ -297,16 +297,16 @@ impl PlannedBatch {
 
     /// Reads and builds the scenario with these settings.
     pub(super) fn built(&self, settings: &[(&ParameterPath, f64)]) -> Result<Built, String> {
-        let mut root = self.root.clone();
+        let (fields, loaded) = self.scenario.as_ref().ok_or("no scenario is run")?;
+        let mut fields = fields.clone();
         for (parameter, value) in settings {
-            parameter.set(&mut root, *value)?;
+            parameter.set(&mut fields, *value)?;
         }
         let describe = |refusal: Refusal| {
             let lines: Vec<String> = refusal.diagnostics.iter().map(|d| d.line()).collect();
             lines.join("; ")
         };
-        let loaded = self.loaded.as_ref().ok_or("no scenario is run")?;
-        let scenario = resolve::resolve(&root, loaded).map_err(|error| match error {
+        let scenario = resolve::meant(&fields, Vec::new(), loaded).map_err(|error| match error {
             InputError::Unreadable(error) => error.to_string(),
             InputError::Refused(refusal) => describe(refusal),
         })?;
@@ -332,7 +332,7 @@ impl PlannedBatch {
         stop: &AtomicBool,
     ) -> Option<Once> {
         if self.is_study() {
-            return match self.subject.once(&self.root, settings, &self.outputs, how, stop)? {
+            return match self.subject.once(settings, &self.outputs, how, stop)? {
                 Ok((study, limits)) => Some(self.row(&study, &limits, &[])),
                 Err((status, why)) => Some(self.without(status, why)),
             };

@@ -1,7 +1,6 @@
 //! `--spread`: what the spread of parts, or of what a plan varies, does to the numbers of a study.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -12,9 +11,7 @@ use crate::diagnostic::Diagnostic;
 use crate::exit::BAD_INPUT;
 use crate::input::keys::InputError;
 use crate::input::keys::include::Open;
-use crate::input::keys::raw::RawTable;
 use crate::input::parameter_path::{ParameterPath, PathContext};
-use crate::input::scenario::resolve::Loaded;
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{
     Bounds, Computed, FACTOR, Far, Moved, Spread, Uncertainty, differences, propagate, variance,
@@ -23,7 +20,7 @@ use crate::output::answer::{Estimation, Outcome, Study, StudyTable};
 use crate::output::table::{Cell, OF_ROW, Rows, UNIT};
 use crate::output::written::Refused;
 use crate::study::question::section;
-use crate::study::{Context, Entry, Question};
+use crate::study::{Checked, Context, Entry, Question};
 
 /// An input that spreads.
 struct Input {
@@ -35,8 +32,7 @@ struct Input {
 /// What is moved, and in what.
 pub(super) struct Spreading<'a> {
     entry: &'static Entry,
-    root: RawTable,
-    loaded: Arc<Loaded>,
+    checked: Checked,
     inputs: Vec<Input>,
     /// Of all inputs with each other.
     correlation: Vec<Vec<f64>>,
@@ -122,9 +118,9 @@ impl<'a> Spreading<'a> {
         context: Context<'a>,
         open: Open<'_>,
     ) -> Result<Self, Refused> {
-        let Asked { question, root, loaded } = asked;
+        let Asked { question, checked } = asked;
         let scenario = question.shared_scenario();
-        let (Some(scenario), Some(loaded)) = (scenario.as_deref(), loaded) else {
+        let Some(scenario) = scenario.as_deref() else {
             return Err(wrong("--spread: no scenario; expected one"));
         };
         let named = question.inputs.files.first().map_or(PathBuf::new(), |f| f.0.clone());
@@ -138,7 +134,8 @@ impl<'a> Spreading<'a> {
             return Err(wrong(why));
         }
         let section = section(question.entry);
-        let context_of_paths = PathContext { what: "the scenario", root, section, scenario: Some(scenario) };
+        let context_of_paths =
+            PathContext { what: "the scenario", root: &checked.fields, section, scenario: Some(scenario) };
         let mut inputs = Vec::new();
         for (path, deviation) in found {
             let parameter =
@@ -159,19 +156,18 @@ impl<'a> Spreading<'a> {
         for (a, b, r) in pairs {
             (correlation[a][b], correlation[b][a]) = (r, r);
         }
-        let (root, loaded) = (root.clone(), Arc::clone(loaded));
         let context =
             Context { quiet: true, brief: true, estimation: Estimation::None, record: None, ..context };
-        Ok(Self { entry: question.entry, root, loaded, inputs, correlation, context })
+        Ok(Self { entry: question.entry, checked: checked.clone(), inputs, correlation, context })
     }
 
     /// The numbers with each input moved by so many standard deviations.
     fn at(&self, by: &[f64]) -> Result<Computed, String> {
-        let mut root = self.root.clone();
+        let mut checked = self.checked.clone();
         for (input, z) in self.inputs.iter().zip(by).filter(|(_, z)| **z != 0.0) {
-            input.parameter.set(&mut root, input.value + z * input.deviation)?;
+            input.parameter.set(&mut checked.fields, input.value + z * input.deviation)?;
         }
-        let question = Question::read_scenario(self.entry, &root, &self.loaded).map_err(|d| lines(&d))?;
+        let question = Question::of(self.entry, &checked).map_err(|d| lines(&d))?;
         let study = (self.entry.solve)(&question, &self.context).map_err(|why| why.to_string())?;
         match study.outcome {
             Outcome::Done => Ok(study.computed()),

@@ -2,7 +2,6 @@
 
 use std::io;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use clap::ArgMatches;
@@ -14,7 +13,6 @@ use crate::input::keys::conform::Conform;
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::keys::shape::{Form, Key};
-use crate::input::scenario::resolve::Loaded;
 use crate::judge::{Level, Verdict, exit_code};
 use crate::output::answer::{Estimation, Outcome, Study, assess};
 use crate::output::print;
@@ -22,7 +20,7 @@ use crate::output::streams::Streams;
 use crate::output::written::{Refused, draw, is_new, refused};
 use crate::signals;
 use crate::study::inputs::{gather, root};
-use crate::study::{Cache, Context, Entry, Question, Recording, StudyError};
+use crate::study::{Cache, Checked, Context, Entry, Question, Recording, StudyError};
 
 /// Name under which the command line stands in diagnostics.
 const COMMAND_LINE: &str = "command line";
@@ -32,10 +30,8 @@ const COMMAND_LINE: &str = "command line";
 pub struct Asked {
     /// The question.
     pub question: Question,
-    /// All tables under one root.
-    pub root: RawTable,
-    /// What a scenario names, where there is one.
-    pub loaded: Option<Arc<Loaded>>,
+    /// Those tables, checked.
+    pub checked: Checked,
 }
 
 /// Why there is no question.
@@ -211,14 +207,11 @@ impl Entry {
         }
         let mut root = root(typed, self.section.name);
         files.put_into(&mut root);
-        let question = match &files.loaded {
-            Some(loaded) => Question::read_scenario(self, &root, loaded),
-            None => Question::read(self, &root),
-        };
-        let mut question = question.map_err(Unasked::Wrong)?;
+        let checked = Checked::new(self, &root, files.loaded);
+        let mut question = Question::of(self, &checked).map_err(Unasked::Wrong)?;
         question.fields.path.clear();
         question.inputs = Sources { files: sources.files[own..].to_vec() };
-        Ok(Asked { question, root, loaded: files.loaded })
+        Ok(Asked { question, checked })
     }
 
     fn solved(&'static self, question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {

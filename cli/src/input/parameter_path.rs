@@ -1,16 +1,17 @@
 //! Where a varied value stands in the tables of a scenario or of another subject: `component.limiter.inductance`,
 //! `thermal.chain.jfet.resistance.2`, `event.3.at`, `package.layer.jfet.thickness`.
 
-use joulestep_engine::units::{bare_in, in_unit, parse_quantity, parse_unit};
+use joulestep_engine::units::{parse_quantity, parse_unit};
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::{Entry, Value};
+use joulestep_models::model::{Entry, Range, Value};
 
 use crate::diagnostic::nearest;
-use crate::input::keys::conform::one_of;
-use crate::input::keys::raw::{Node, Raw, RawTable};
+use crate::input::keys::conform::{form_words, one_of};
+use crate::input::keys::fields::{Content, Field, Fields};
 use crate::input::keys::renamed;
-use crate::input::keys::shape::{Form, Key, Kinds, Section};
+use crate::input::keys::shape::{Form, Key, Kinds, Section, WrongValue, quantity, within};
 use crate::input::scenario::resolved::Scenario;
+use crate::input::scenario::sections::Root;
 use crate::judge::unit_of_difference;
 
 /// The tables in which values are found, and what describes them.
@@ -18,16 +19,16 @@ use crate::judge::unit_of_difference;
 pub struct PathContext<'a> {
     /// What they are, in words ("the scenario").
     pub what: &'a str,
-    /// The root table.
-    pub root: &'a RawTable,
+    /// The root table, checked.
+    pub root: &'a Fields,
     /// Its keys.
     pub section: &'a Section,
     /// What the tables mean, where they are a scenario.
     pub scenario: Option<&'a Scenario>,
 }
 
-/// A number of the scenario.
-#[derive(Clone, Debug, PartialEq)]
+/// A number of the scenario, and where it stands in the checked tables.
+#[derive(Clone, Debug)]
 pub struct ParameterPath {
     /// As typed.
     pub path: String,
@@ -35,10 +36,13 @@ pub struct ParameterPath {
     pub unit: String,
     /// Whether only integers fit.
     pub whole: bool,
+    /// What its key takes.
+    form: Form,
+    /// The tables that lead to it, each with its number in a list.
+    tables: Vec<(&'static str, usize)>,
+    /// Its key, and its number in a list.
+    key: (&'static str, usize),
 }
-
-/// Why a path leads nowhere: (found, expected, suggestion).
-pub type PathError = (String, String, Option<String>);
 
 /// Units by which the quantities of signals are reported.
 const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
@@ -47,14 +51,14 @@ impl ParameterPath {
     /// Finds a number.
     ///
     /// # Errors
-    /// [`PathError`].
-    pub fn find(path: &str, context: &PathContext<'_>) -> Result<Self, PathError> {
+    /// [`WrongValue`].
+    pub fn find(path: &str, context: &PathContext<'_>) -> Result<Self, WrongValue> {
         if let Some(new) = renamed::path(path) {
             return Err((renamed::called(path, &new), format!("`{new}`"), None));
         }
         let segments: Vec<&str> = path.split('.').collect();
-        let (unit, whole) = walk(&segments, "", context.root, context.section, context)?;
-        Ok(Self { path: path.to_string(), unit, whole })
+        let mut walk = Walk { path, what: context.what, tables: Vec::new() };
+        walk.table(&segments, "", context.root, context.section)
     }
 
     /// The unit of a difference of two such values.
@@ -65,178 +69,239 @@ impl ParameterPath {
     /// The value (in the slot's unit) that the tables state, or that a component's part gives, or its default; `None`
     /// where there is none.
     pub fn stated(&self, context: &PathContext<'_>) -> Option<f64> {
-        let segments: Vec<&str> = self.path.split('.').collect();
-        match (stated(context.root, &segments), segments.as_slice()) {
-            (Some(Raw::Number(x)), _) => Some(*x),
-            (Some(Raw::Whole(x)), _) => Some(*x as f64),
-            (Some(Raw::Text(text)), _) => in_unit(text, &self.unit).ok(),
-            (None, ["component", name, key]) => {
-                let component = context.scenario?.components.iter().find(|c| c.name.name == *name)?;
-                component.values.0.get(key).and_then(|value| match value {
+        let mut table = context.root;
+        for &(key, k) in &self.tables {
+            table = match &table.values.get(key)?.content {
+                Content::Table(one) => one,
+                Content::Tables(all) => all.get(k)?,
+                Content::Named(all) => &all.get(k)?.1,
+                _ => return None,
+            };
+        }
+        match (table.values.get(self.key.0).map(|f| &f.content), self.tables.as_slice()) {
+            (Some(Content::Number(x)), _) => Some(*x),
+            (Some(Content::Whole(x)), _) => Some(*x as f64),
+            (Some(Content::Numbers(all)), _) => all.get(self.key.1).copied(),
+            (Some(Content::Measure(typed)), _) => {
+                quantity(typed.as_deref().map_err(|x| *x), &self.unit, Range::Any).ok()
+            }
+            (None, [(of, k)]) if *of == Root::component.name => {
+                match context.scenario?.components.get(*k)?.values.0.get(self.key.0)? {
                     Value::Number(x) => Some(*x),
                     _ => None,
-                })
+                }
             }
             _ => None,
         }
     }
 
-    /// Puts a value (in the slot's unit) into the tables, in which the slot was found.
+    /// Puts a value (in the slot's unit) into the tables in which the slot was found, or into others like them.
     ///
     /// # Errors
-    /// When only an integer fits and the value is none.
-    pub fn set(&self, root: &mut RawTable, value: f64) -> Result<(), String> {
-        let raw = match self.whole {
-            true if value.fract() == 0.0 && value.abs() < 1e15 => Raw::Whole(value as i64),
-            true => return Err(format!("{}: {value} is no integer", self.path)),
-            // Bare numbers are SI base units; a temperature needs its unit.
-            false if bare_in(value, &self.unit).is_ok() => Raw::Number(value),
-            false if value.is_finite() => Raw::Text(format!("{value:?} {}", self.unit)),
-            false => return Err(format!("{}: {value} is no finite number", self.path)),
-        };
-        let segments: Vec<&str> = self.path.split('.').collect();
-        match put(root, &segments, raw) {
-            true => Ok(()),
-            false => Err(format!("{}: there is no such value", self.path)),
+    /// What is wrong with the value, with its place.
+    pub fn set(&self, root: &mut Fields, value: f64) -> Result<(), String> {
+        let nowhere = || format!("{}: there is no such value", self.path);
+        let mut table = root;
+        for &(key, k) in &self.tables {
+            let inner = match &mut table.values.get_mut(key).ok_or_else(nowhere)?.content {
+                Content::Table(one) => Some(one),
+                Content::Tables(all) => all.get_mut(k),
+                Content::Named(all) => all.get_mut(k).map(|named| &mut named.1),
+                _ => None,
+            };
+            table = inner.ok_or_else(nowhere)?;
+        }
+        let content = self.checked(value).map_err(|wrong| match wrong {
+            Ok((found, expected, _)) => table.wrong(self.key.0, found, expected).line(),
+            Err(what) => format!("{}: {what}", self.path),
+        })?;
+        match (table.values.get_mut(self.key.0), content) {
+            (Some(Field { content: Content::Numbers(all), .. }), Content::Number(x)) => {
+                *all.get_mut(self.key.1).ok_or_else(nowhere)? = x;
+            }
+            (Some(field), content) => field.content = content,
+            // A value that the part gives, or a default.
+            (None, content) => {
+                table.values.insert(self.key.0, Field { span: table.span.clone(), content });
+            }
+        }
+        Ok(())
+    }
+
+    /// A value as it stands in a checked table; else what is wrong with it by its key, or at all.
+    fn checked(&self, value: f64) -> Result<Content, Result<WrongValue, String>> {
+        match self.form {
+            _ if self.whole && (value.fract() != 0.0 || value.abs() >= 1e15) => {
+                Err(Err(format!("{value} is no integer")))
+            }
+            _ if !value.is_finite() => Err(Err(format!("{value} is no finite number"))),
+            Form::Whole(least, most) => {
+                let x = value as i64;
+                let wrong = || (format!("`{x}` is out of range"), form_words(self.form), None);
+                if (least..=most).contains(&x) { Ok(Content::Whole(x)) } else { Err(Ok(wrong())) }
+            }
+            Form::Quantity(unit, range) | Form::Quantities(unit, range) => {
+                within(value, || value.to_string(), unit, range).map(Content::Number).map_err(Ok)
+            }
+            _ => Ok(Content::Number(value)),
         }
     }
 }
 
-/// Follows the segments through the tables to a number; its unit and whether it is whole.
-fn walk(
-    segments: &[&str],
-    before: &str,
-    table: &RawTable,
-    section: &Section,
-    context: &PathContext<'_>,
-) -> Result<(String, bool), PathError> {
-    follow(segments, before, table, &keys(table, section, context), context)
+/// The way that a path goes.
+struct Walk<'a> {
+    path: &'a str,
+    what: &'a str,
+    /// The tables passed.
+    tables: Vec<(&'static str, usize)>,
 }
 
-fn follow(
-    segments: &[&str],
-    before: &str,
-    table: &RawTable,
-    keys: &[Key],
-    context: &PathContext<'_>,
-) -> Result<(String, bool), PathError> {
-    let Some((first, rest)) = segments.split_first() else {
-        return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
-    };
-    let Some(key) = keys.iter().find(|k| k.name == *first) else {
-        let names: Vec<&str> = keys.iter().map(|k| k.name).filter(|n| *n != "name").collect();
-        let place = if before.is_empty() { context.what.to_string() } else { format!("`{before}`") };
-        let hint = nearest(first, names.iter().copied());
-        return Err((format!("{place} has no key `{first}`"), one_of(&names), hint));
-    };
-    let full = if before.is_empty() { (*first).to_string() } else { format!("{before}.{first}") };
-    let node = table.get(first).map(|n| &n.value);
-    match (key.form, node, rest) {
-        (Form::Quantity(unit, _), _, []) => Ok((unit.to_string(), false)),
-        (Form::Whole(..), _, []) => Ok(("1".into(), true)),
-        (Form::Measure, Some(raw), []) => Ok((unit_as_typed(raw), false)),
-        (Form::Quantities(unit, _), Some(Raw::List(items)), [one]) => {
-            match one.parse::<usize>().ok().filter(|k| (1..=items.len()).contains(k)) {
-                Some(_) => Ok((unit.to_string(), false)),
-                None => Err((
-                    format!("`{full}` has no value number `{one}`"),
-                    format!("a number from 1 to {}", items.len()),
-                    None,
-                )),
+impl Walk<'_> {
+    /// Follows the segments through a table to a number.
+    fn table(
+        &mut self,
+        segments: &[&str],
+        before: &str,
+        table: &Fields,
+        section: &Section,
+    ) -> Result<ParameterPath, WrongValue> {
+        self.follow(segments, before, table, &keys(table, section))
+    }
+
+    fn found(&mut self, unit: &str, key: &Key, number: usize) -> ParameterPath {
+        ParameterPath {
+            path: self.path.to_string(),
+            unit: unit.to_string(),
+            whole: matches!(key.form, Form::Whole(..)),
+            form: key.form,
+            tables: std::mem::take(&mut self.tables),
+            key: (key.name, number),
+        }
+    }
+
+    fn follow(
+        &mut self,
+        segments: &[&str],
+        before: &str,
+        table: &Fields,
+        keys: &[Key],
+    ) -> Result<ParameterPath, WrongValue> {
+        let Some((first, rest)) = segments.split_first() else {
+            return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
+        };
+        let Some(key) = keys.iter().find(|k| k.name == *first) else {
+            let names: Vec<&str> = keys.iter().map(|k| k.name).filter(|n| *n != "name").collect();
+            let place = if before.is_empty() { self.what.to_string() } else { format!("`{before}`") };
+            let hint = nearest(first, names.iter().copied());
+            return Err((format!("{place} has no key `{first}`"), one_of(&names), hint));
+        };
+        let full = if before.is_empty() { (*first).to_string() } else { format!("{before}.{first}") };
+        let content = table.values.get(key.name).map(|f| &f.content);
+        match (key.form, content, rest) {
+            (Form::Quantity(unit, _), _, []) => Ok(self.found(unit, key, 0)),
+            (Form::Whole(..), _, []) => Ok(self.found("1", key, 0)),
+            (Form::Measure, Some(Content::Measure(typed)), []) => {
+                Ok(self.found(&unit_as_typed(typed), key, 0))
             }
-        }
-        (Form::Quantities(..), Some(Raw::List(items)), []) => Err((
-            format!("`{full}` is a list"),
-            format!("one of its values: {full}.1 to {full}.{}", items.len()),
-            None,
-        )),
-        (Form::Table(section), Some(Raw::Table(inner)), _) => walk(rest, &full, inner, section, context),
-        (Form::Parameters(_, params), Some(Raw::Table(inner)), _) => {
-            let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
-            follow(rest, &full, inner, &keys, context)
-        }
-        (Form::Named(section), Some(Raw::Table(inner)), [one, deeper @ ..]) => {
-            match inner.get(one).map(|n| &n.value) {
-                Some(Raw::Table(named)) => walk(deeper, &format!("{full}.{one}"), named, section, context),
-                _ => {
-                    let names: Vec<&str> = inner.entries.iter().map(|e| e.0.as_str()).collect();
+            (Form::Quantities(unit, _), Some(Content::Numbers(all)), []) if all.len() == 1 => {
+                Ok(self.found(unit, key, 0))
+            }
+            (Form::Quantities(unit, _), Some(Content::Numbers(all)), [one]) => {
+                match one.parse::<usize>().ok().filter(|k| (1..=all.len()).contains(k)) {
+                    Some(k) => Ok(self.found(unit, key, k - 1)),
+                    None => Err((
+                        format!("`{full}` has no value number `{one}`"),
+                        format!("a number from 1 to {}", all.len()),
+                        None,
+                    )),
+                }
+            }
+            (Form::Quantities(..), Some(Content::Numbers(all)), []) => Err((
+                format!("`{full}` is a list"),
+                format!("one of its values: {full}.1 to {full}.{}", all.len()),
+                None,
+            )),
+            (Form::Table(section), Some(Content::Table(inner)), _) => {
+                self.tables.push((key.name, 0));
+                self.table(rest, &full, inner, section)
+            }
+            (Form::Parameters(_, params), Some(Content::Table(inner)), _) => {
+                let keys: Vec<Key> = params.iter().map(|p| Key::of_param(p, true)).collect();
+                self.tables.push((key.name, 0));
+                self.follow(rest, &full, inner, &keys)
+            }
+            (Form::Named(section), Some(Content::Named(all)), [one, deeper @ ..]) => {
+                match all.iter().position(|named| named.0.name == *one) {
+                    Some(k) => {
+                        self.tables.push((key.name, k));
+                        self.table(deeper, &format!("{full}.{one}"), &all[k].1, section)
+                    }
+                    None => {
+                        let names: Vec<&str> = all.iter().map(|named| named.0.name.as_str()).collect();
+                        let hint = nearest(one, names.iter().copied());
+                        Err((format!("`{full}` has no member `{one}`"), one_of(&names), hint))
+                    }
+                }
+            }
+            (Form::Tables(section), Some(Content::Tables(all)), [one, ..]) => match descend(all, rest) {
+                Some((k, deeper)) => {
+                    let full = if deeper.len() < rest.len() { format!("{full}.{one}") } else { full };
+                    self.tables.push((key.name, k));
+                    self.table(deeper, &full, &all[k], section)
+                }
+                None => {
+                    let names: Vec<&str> = all.iter().filter_map(name).collect();
+                    let expected = match names.is_empty() {
+                        true => format!("a number from 1 to {}", all.len()),
+                        false => one_of(&names),
+                    };
                     let hint = nearest(one, names.iter().copied());
-                    Err((format!("`{full}` has no member `{one}`"), one_of(&names), hint))
+                    Err((format!("`{full}` has no member `{one}`"), expected, hint))
                 }
+            },
+            (Form::Tables(_), Some(Content::Tables(_)), []) => {
+                Err((format!("`{full}` is a list of tables"), format!("{full}.NAME.KEY"), None))
             }
-        }
-        (Form::Quantities(unit, _), Some(Raw::Text(_) | Raw::Number(_) | Raw::Whole(_)), []) => {
-            Ok((unit.to_string(), false))
-        }
-        (Form::Tables(section), Some(Raw::List(items)), [one, ..]) => match descend(items, rest) {
-            Some((k, deeper)) => {
-                let full = if deeper.len() < rest.len() { format!("{full}.{one}") } else { full };
-                match &items[k].value {
-                    Raw::Table(inner) => walk(deeper, &full, inner, section, context),
-                    _ => Err((format!("`{full}` is not a table"), "a table".into(), None)),
-                }
+            (_, None, _) if !matches!(key.form, Form::Quantity(..) | Form::Whole(..)) => Err((
+                format!("{} does not give `{full}`", self.what),
+                format!("a value that {} gives", self.what),
+                None,
+            )),
+            (Form::Quantity(..) | Form::Whole(..) | Form::Measure, _, [further, ..]) => {
+                Err((format!("`{full}` is a number and has no `{further}`"), format!("`{full}`"), None))
             }
-            None => {
-                let names: Vec<&str> = items.iter().filter_map(name).collect();
-                let expected = match names.is_empty() {
-                    true => format!("a number from 1 to {}", items.len()),
-                    false => one_of(&names),
-                };
-                let hint = nearest(one, names.iter().copied());
-                Err((format!("`{full}` has no member `{one}`"), expected, hint))
-            }
-        },
-        (Form::Tables(_), Some(Raw::List(_)), []) => {
-            Err((format!("`{full}` is a list of tables"), format!("{full}.NAME.KEY"), None))
+            _ => Err((format!("`{full}` is not a number"), "a value that is a number".into(), None)),
         }
-        (_, None, _) if !matches!(key.form, Form::Quantity(..) | Form::Whole(..)) => Err((
-            format!("{} does not give `{full}`", context.what),
-            format!("a value that {} gives", context.what),
-            None,
-        )),
-        (Form::Quantity(..) | Form::Whole(..) | Form::Measure, _, [further, ..]) => {
-            Err((format!("`{full}` is a number and has no `{further}`"), format!("`{full}`"), None))
-        }
-        _ => Err((format!("`{full}` is not a number"), "a value that is a number".into(), None)),
     }
 }
 
 /// The unit of a quantity as it stands in the scenario.
-fn unit_as_typed(raw: &Raw) -> String {
-    let Raw::Text(text) = raw else { return "1".into() };
+fn unit_as_typed(typed: &Result<String, f64>) -> String {
+    let Ok(text) = typed else { return "1".into() };
     let Ok(quantity) = parse_quantity(text) else { return "1".into() };
     let usual = OF_SIGNALS.iter().find(|u| parse_unit(u).is_ok_and(|u| u.dimension == quantity.dimension));
     usual.map_or_else(|| quantity.dimension.symbol(), |u| (*u).to_string())
 }
 
 /// The keys that a table of this section may have.
-fn keys(table: &RawTable, section: &Section, context: &PathContext<'_>) -> Vec<Key> {
+fn keys(table: &Fields, section: &Section) -> Vec<Key> {
     let mut keys = section.keys.to_vec();
-    let word = |key: &str| match table.get(key).map(|n| &n.value) {
-        Some(Raw::Text(word)) => Some(word.as_str()),
-        _ => None,
-    };
+    let entry = || catalogue().iter().find(|e| e.kind == table.kind);
     match section.kinds {
-        Kinds::Listed(tag, kinds) => {
-            let typed = word(tag).or(section.default_kind().map(|k| k.word));
-            keys.extend(kinds.iter().filter(|k| Some(k.word) == typed).flat_map(|k| k.keys));
+        Kinds::Listed(_, kinds) => {
+            keys.extend(kinds.iter().filter(|k| k.word == table.kind).flat_map(|k| k.keys));
         }
         Kinds::Catalogue => {
-            let components = context.scenario.map_or(&[][..], |s| &s.components);
-            let of_name = components.iter().find(|c| Some(c.name.name.as_str()) == word("name"));
-            let kind = of_name.map(|c| c.entry.kind);
-            let entry = catalogue().iter().find(|e| Some(e.kind) == kind);
-            keys.extend(entry.iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
+            keys.extend(entry().iter().flat_map(|e| e.params).map(|p| Key::of_param(p, true)));
         }
         Kinds::Arrangements => {
-            let found = word("kind").and_then(joulestep_models::arrangement::find);
+            let found = joulestep_models::arrangement::find(&table.kind);
             keys.extend(found.into_iter().flat_map(Key::of_arrangement));
         }
         Kinds::Part(tables) => {
-            let entry = catalogue().iter().find(|e| Some(e.kind) == word("kind"));
             let of = |e: &'static Entry| Form::Parameters(e.kind, e.params);
             keys.extend(
-                entry.into_iter().flat_map(|e| tables.iter().map(move |t| Key { form: of(e), ..*t })),
+                entry().into_iter().flat_map(|e| tables.iter().map(move |t| Key { form: of(e), ..*t })),
             );
         }
         Kinds::None => {}
@@ -244,76 +309,24 @@ fn keys(table: &RawTable, section: &Section, context: &PathContext<'_>) -> Vec<K
     keys
 }
 
-fn name(node: &Node) -> Option<&str> {
-    match &node.value {
-        Raw::Table(table) => match &table.get("name")?.value {
-            Raw::Text(name) => Some(name),
-            _ => None,
-        },
+fn name(table: &Fields) -> Option<&str> {
+    match &table.values.get("name")?.content {
+        Content::Text(name) => Some(name),
         _ => None,
     }
 }
 
 /// Number of a member in the list: by its name, else by its place counted from 1.
-fn number(items: &[Node], one: &str) -> Option<usize> {
-    let by_place = || one.parse::<usize>().ok()?.checked_sub(1).filter(|k| *k < items.len());
-    items.iter().position(|n| name(n) == Some(one)).or_else(by_place)
+fn number(all: &[Fields], one: &str) -> Option<usize> {
+    let by_place = || one.parse::<usize>().ok()?.checked_sub(1).filter(|k| *k < all.len());
+    all.iter().position(|table| name(table) == Some(one)).or_else(by_place)
 }
 
 /// Number of the member that a path goes on into, and what follows; the only one of a list need not be named.
-fn descend<'a, 's>(items: &[Node], path: &'a [&'s str]) -> Option<(usize, &'a [&'s str])> {
+fn descend<'a, 's>(all: &[Fields], path: &'a [&'s str]) -> Option<(usize, &'a [&'s str])> {
     let (one, deeper) = path.split_first()?;
-    match number(items, one) {
+    match number(all, one) {
         Some(k) => Some((k, deeper)),
-        None => (items.len() == 1 && matches!(items[0].value, Raw::Table(_))).then_some((0, path)),
-    }
-}
-
-fn stated<'a>(table: &'a RawTable, segments: &[&str]) -> Option<&'a Raw> {
-    let (first, rest) = segments.split_first()?;
-    match (&table.get(first)?.value, rest) {
-        (value, []) => Some(value),
-        (Raw::Table(inner), _) => stated(inner, rest),
-        (Raw::List(items), _) => {
-            let (k, deeper) = descend(items, rest)?;
-            match (&items[k].value, deeper) {
-                (Raw::Table(inner), _) => stated(inner, deeper),
-                (value, []) => Some(value),
-                _ => None,
-            }
-        }
-        _ => None,
-    }
-}
-
-fn put(table: &mut RawTable, segments: &[&str], raw: Raw) -> bool {
-    let Some((first, rest)) = segments.split_first() else { return false };
-    let span = table.span.clone();
-    let Some(entry) = table.entries.iter_mut().find(|e| e.0 == *first) else {
-        if !rest.is_empty() {
-            return false;
-        }
-        // A value that the part gives, or a default.
-        table.entries.push(((*first).to_string(), span.clone(), Node { span, value: raw }));
-        return true;
-    };
-    match (&mut entry.2.value, rest) {
-        (value, []) => {
-            *value = raw;
-            true
-        }
-        (Raw::Table(inner), _) => put(inner, rest, raw),
-        (Raw::List(items), _) => {
-            let Some((k, deeper)) = descend(items, rest) else { return false };
-            match (&mut items[k].value, deeper) {
-                (Raw::Table(inner), _) => put(inner, deeper, raw),
-                (value, []) => {
-                    *value = raw;
-                    true
-                }
-                _ => false,
-            }
-        }
-        _ => false,
+        None => (all.len() == 1).then_some((0, path)),
     }
 }

@@ -72,11 +72,17 @@ pub enum Bounded {
     Energy,
     /// Time for which a signal is above a level.
     TimeAbove,
+    /// Energy of an avalanche of a die, as a part rates it.
+    AvalancheEnergy,
+    /// Current of an avalanche of a die.
+    AvalancheCurrent,
+    /// Energy of surges that its mean power has not carried off, as a part rates it.
+    SurgeEnergy,
 }
 
 impl Bounded {
     /// All of them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 11] = [
         Self::Signal,
         Self::Trips,
         Self::Retries,
@@ -85,6 +91,9 @@ impl Bounded {
         Self::LetThrough,
         Self::Energy,
         Self::TimeAbove,
+        Self::AvalancheEnergy,
+        Self::AvalancheCurrent,
+        Self::SurgeEnergy,
     ];
 
     /// The word in scenarios and files.
@@ -98,6 +107,9 @@ impl Bounded {
             Self::LetThrough => "let-through",
             Self::Energy => "energy",
             Self::TimeAbove => "time-above",
+            Self::AvalancheEnergy => "avalanche-energy",
+            Self::AvalancheCurrent => "avalanche-current",
+            Self::SurgeEnergy => "surge-energy",
         }
     }
 
@@ -113,7 +125,8 @@ impl Bounded {
             Self::Trips | Self::Retries | Self::LockOuts => Some("1"),
             Self::ClearingTime | Self::TimeAbove => Some("s"),
             Self::LetThrough => Some("A^2 s"),
-            Self::Energy => Some("J"),
+            Self::Energy | Self::AvalancheEnergy | Self::SurgeEnergy => Some("J"),
+            Self::AvalancheCurrent => Some("A"),
         }
     }
 
@@ -140,6 +153,18 @@ impl Bounded {
             }
             Self::Energy => "heat of a component within the interval",
             Self::TimeAbove => "time for which the signal is above the level within the interval",
+            Self::AvalancheEnergy => {
+                "heat of a die while its voltage is above its breakdown voltage at its temperature, the largest of all \
+                 such times (JESD24-5); referred to the junction temperature T_0 of the rating: times \
+                 ((T_max − T_0)/(T_max − T_j))², with T_j at its start"
+            }
+            Self::AvalancheCurrent => {
+                "largest current of a die while its voltage is above its breakdown voltage at its temperature"
+            }
+            Self::SurgeEnergy => {
+                "heat of surges that the rated mean power, where one is stated, has not carried off yet, the most of it; \
+                 held against the energy of one surge (IEC 61051-1)"
+            }
         }
     }
 }

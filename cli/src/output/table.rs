@@ -47,7 +47,7 @@ impl Head {
     }
     /// A column of text.
     pub fn text(name: &str) -> Self {
-        Self::number(name, name, "")
+        Self::number(name, &name.replace('_', " "), "")
     }
 }
 

@@ -9,9 +9,9 @@ use joulestep_models::model::Range::{Any, NotNegative, Positive};
 use joulestep_models::part::Part;
 use rayon::prelude::*;
 
-use super::{Context, Entry, Input, Question, StudyError};
+use super::{Context, Entry, Input, Question, StudyError, Trial};
 use crate::diagnostic::nearest;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::keys::words::one_of;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure as Picture, Panel, Series};
@@ -27,6 +27,10 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep parts compare cascode-700v-22m mosfet-sic-700v-12m mosfet-sj-620v-49m\n\
                joulestep parts compare cascode-700v-7m cascode-700v-22m --current \"200 A\" --heatsink \"80 degC\" --plot merit.svg",
     inputs: &[Input::parts(Asked::part)],
+    trial: Trial {
+        args: &["cascode-700v-22m", "mosfet-sic-700v-12m", "--voltage", "400 V"],
+        vary: ("voltage", ["400 V", "300 V"]),
+    },
     refines: "",
     writes: &[],
     solve,

@@ -9,10 +9,11 @@ use joulestep_models::model::{Shape, Value};
 use joulestep_models::operating::resistance;
 use joulestep_models::part::{Changed, Derivation, DeriveError, Part, derive};
 
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::fields::Named;
-use crate::input::keys::shape::{keys, quantity};
+use crate::input::keys::shape::quantity;
+use crate::input::keys::table::keys;
 use crate::input::keys::words::one_of;
 use crate::input::parts::write;
 use crate::judge::Level;
@@ -42,6 +43,10 @@ pub static STUDY: Entry = Entry {
         count: Count::One,
         positional: true,
     }],
+    trial: Trial {
+        args: &["mosfet-sic-700v-12m", "--area", "0.5", "--set", "gate-resistance=1 ohm"],
+        vary: ("area", ["0.5", "0.4"]),
+    },
     refines: "",
     writes: &[(Asked::file, false)],
     solve,

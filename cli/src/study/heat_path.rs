@@ -2,6 +2,7 @@
 //! voltage and the highest junction temperature.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use joulestep_engine::thermal::field::reduce::Near;
 use joulestep_models::merit::{Conditions, gate_on};
@@ -10,13 +11,13 @@ use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 use joulestep_models::rating::RatingError;
 use joulestep_models::rating::heat::{
-    Heat, PackageHeat, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
+    Heat, PackageHeat, Stop, heat_of_package, heat_of_part, solve_package, solve_package_for_others,
     solve_package_near,
 };
 
 use super::{Context, Question, StudyError};
 use crate::cache;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::output::answer::Estimation;
 
 keys! {
@@ -94,6 +95,8 @@ impl Way {
             bare
         };
         let own = bare(package);
+        let stop: Stop<'_> = &|| context.stop.load(Ordering::Relaxed);
+        let wrong = |e: RatingError| if stop() { StudyError::Interrupted } else { failed(&e) };
         let with_errors = context.estimation != Estimation::None && !context.sketch;
         let keyed = |bare: &Package, errors: bool| format!("package {name} {cells} {errors} {bare:?}");
         let key = keyed(&own, with_errors);
@@ -106,7 +109,7 @@ impl Way {
         let whole = || -> Result<Arc<PackageHeat>, StudyError> {
             context.cache.get(key.clone(), || {
                 let solve = if with_errors { heat_of_package } else { solve_package };
-                cache::kept(&what, &key, || solve(name, &own, cells)).map_err(|e| failed(&e))
+                cache::kept(&what, &key, || solve(name, &own, cells, stop)).map_err(wrong)
             })
         };
         let Some(base) = base.filter(|base| *base != own) else {
@@ -116,16 +119,15 @@ impl Way {
         let near = format!("{} near {of_base}", keyed(&own, false));
         let solved: Arc<PackageHeat> = context.cache.get(near.clone(), || {
             let begun = || {
-                let near = || {
-                    solve_package_for_others(name, &base, cells).map(|found| found.1).map_err(|e| failed(&e))
-                };
+                let near =
+                    || solve_package_for_others(name, &base, cells, stop).map(|found| found.1).map_err(wrong);
                 context.cache.get::<Near, StudyError>(of_base, near)
             };
             let solve = || match begun() {
-                Ok(near) => solve_package_near(name, &own, cells, &near),
-                Err(_) => solve_package(name, &own, cells),
+                Ok(near) => solve_package_near(name, &own, cells, &near, stop),
+                Err(_) => solve_package(name, &own, cells, stop),
             };
-            cache::kept(&what, &near, solve).map_err(|e| failed(&e))
+            cache::kept(&what, &near, solve).map_err(wrong)
         })?;
         // The numbers of all variants are found alike; how far meshes may have them wrong is known of some.
         Ok(if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }.at(self.heatsink))
@@ -156,10 +158,10 @@ pub fn bounds(q: &Question, part: &Part, heatsink: f64) -> Result<(Option<f64>, 
     let Sink { gate_on: given, hottest, .. } = q.asked(Sink::read)?;
     let gate = gate_on(part, &Conditions { gate_on: given, ..Conditions::default() })
         .map_err(|e| refusal(e.to_string()))?;
-    if let (Some(gate), Some(limit)) = (gate, part.gate_limit())
-        && gate.abs() > limit
+    if let (Some(gate), Some((low, high))) = (gate, part.gate_limits())
+        && !(low..=high).contains(&gate)
     {
-        return Err(refusal(format!("the gate at {gate} V; its gate withstands {limit} V either way")));
+        return Err(refusal(format!("the gate at {gate} V; its gate withstands {low} V to {high} V")));
     }
     let hottest = match (hottest, part.hottest()) {
         (Some(t), Some(most)) if t > most => {

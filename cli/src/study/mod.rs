@@ -34,7 +34,7 @@ use joulestep_engine::run::setup::Refusal as NoStart;
 
 pub use cache::Cache;
 pub use inputs::{Count, Input, What};
-pub use question::Question;
+pub use question::{Checked, Question};
 pub use record::Recording;
 
 use crate::diagnostic::{Diagnostic, Refusal};
@@ -79,6 +79,8 @@ pub struct Entry {
     pub examples: &'static str,
     /// The files it takes, each under a key of the section.
     pub inputs: &'static [Input],
+    /// A quick question to it, by which tests hold its forms against each other.
+    pub trial: Trial,
     /// What finer levels refine, in words ("steps"); empty where computations at other levels tell nothing, because the
     /// study knows its errors by itself.
     pub refines: &'static str,
@@ -86,6 +88,15 @@ pub struct Entry {
     pub writes: &'static [(Key, bool)],
     /// Computes it at the level of the context. Numbers that levels change are answers or estimated columns.
     pub solve: fn(&Question, &Context<'_>) -> Result<Study, StudyError>,
+}
+
+/// A question to a study.
+#[derive(Clone, Copy, Debug)]
+pub struct Trial {
+    /// Words of the command line; files are relative to the workspace.
+    pub args: &'static [&'static str],
+    /// A parameter with two values: that of the question, and another that changes the answer.
+    pub vary: (&'static str, [&'static str; 2]),
 }
 
 /// What a computation gets beside its question.

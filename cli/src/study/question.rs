@@ -9,16 +9,16 @@ use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
 use joulestep_models::part::Part;
 
-use super::inputs::{File, LIMIT, What, parted, root_keys};
+use super::inputs::{File, Input, LIMIT, What, parted, root_keys};
 use super::{Entry, StudyError};
 use crate::diagnostic::{Diagnostic, Sources, Span};
 use crate::input::keys::InputError;
 use crate::input::keys::conform::Conform;
-use crate::input::keys::fields::{Fields, Named};
+use crate::input::keys::fields::{Content, Field, Fields, Named};
 use crate::input::keys::raw::{Node, Raw, RawTable};
 use crate::input::keys::shape::{Key, Kinds, Section};
 use crate::input::parts::Loaded;
-use crate::input::scenario::resolve::{Loaded as ScenarioFiles, resolve};
+use crate::input::scenario::resolve::{Loaded as ScenarioFiles, check, meant};
 use crate::input::scenario::resolved::Scenario;
 use crate::output::written::is_new;
 
@@ -38,47 +38,84 @@ pub struct Question {
     paths: BTreeMap<&'static str, Vec<PathBuf>>,
     limits: Vec<Fields>,
     points: BTreeMap<&'static str, Loaded>,
-    texts: BTreeMap<&'static str, (String, Span)>,
+    texts: Arc<BTreeMap<&'static str, (String, Span)>>,
     /// Whether files that the study writes may replace others.
     pub force: bool,
     scenario: Option<Arc<Scenario>>,
-    /// The tables that a scenario was read from, and what it names.
-    tables: Option<(Arc<RawTable>, Arc<ScenarioFiles>)>,
+    /// The tables that it was read from.
+    checked: Option<Arc<Checked>>,
     /// What the computation as stated leaves for coarser ones.
     left: Arc<OnceLock<Arc<dyn Any + Send + Sync>>>,
 }
 
+/// What is asked, held against the tables of keys: variants of a question set their values in it.
+#[derive(Clone, Debug)]
+pub struct Checked {
+    /// The root table: the study's section, the files that it names, the tables of its scenario.
+    pub fields: Fields,
+    /// Texts that the study reads by itself, and where they stand.
+    texts: Arc<BTreeMap<&'static str, (String, Span)>>,
+    files: Option<Arc<ScenarioFiles>>,
+    /// What is wrong with the section and its files, and with the scenario.
+    wrong: [Vec<Diagnostic>; 2],
+}
+
+impl Checked {
+    /// Of a root table, with what its scenario names.
+    pub fn new(entry: &'static Entry, root: &RawTable, files: Option<Arc<ScenarioFiles>>) -> Self {
+        let mut conform =
+            Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
+        let (fields, of_scenario) = match &files {
+            Some(loaded) => {
+                let (section, tables) = parted(entry, root);
+                let own = conform.table(&section, entry.section, entry.section.name);
+                let (mut fields, wrong) = check(&tables, loaded);
+                // A table of the study's name is part of the scenario but for the study's own keys.
+                match fields.values.get_mut(entry.section.name).map(|f| &mut f.content) {
+                    Some(Content::Table(shared)) => shared.values.extend(own.values),
+                    _ => {
+                        let field = Field { span: own.span.clone(), content: Content::Table(own) };
+                        fields.values.insert(entry.section.name, field);
+                    }
+                }
+                (fields, wrong)
+            }
+            None => {
+                let empty = Fields::empty(&root.span, String::new(), String::new());
+                (conform.against(root, &root_keys(entry), "the question", empty), Vec::new())
+            }
+        };
+        let text = |input: &Input| match (input.what, root.get(input.root)) {
+            (What::File, Some(Node { span, value: Raw::Text(text) })) => {
+                Some((input.key.name, (text.clone(), span.clone())))
+            }
+            _ => None,
+        };
+        let texts = Arc::new(entry.inputs.iter().filter_map(text).collect());
+        Self { fields, texts, files, wrong: [conform.diagnostics, of_scenario] }
+    }
+}
+
 impl Question {
-    /// Reads a root table with a scenario: the study's section, and what the scenario's tables mean with its files.
+    /// The question that checked tables ask.
     ///
     /// # Errors
     /// Everything that is wrong.
-    pub fn read_scenario(
-        entry: &'static Entry,
-        root: &RawTable,
-        loaded: &Arc<ScenarioFiles>,
-    ) -> Result<Self, Vec<Diagnostic>> {
-        let (section, tables) = parted(entry, root);
-        let mut conform =
-            Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
-        let fields = conform.table(&section, entry.section, entry.section.name);
-        let mut diagnostics = conform.diagnostics;
-        match resolve(&tables, loaded) {
-            Ok(scenario) if diagnostics.is_empty() => {
-                let scenario = Some(Arc::new(scenario));
-                let tables = Some((Arc::new(root.clone()), Arc::clone(loaded)));
-                Ok(Self { scenario, tables, ..Self::of_fields(entry, fields) })
-            }
-            Ok(_) => Err(diagnostics),
-            Err(InputError::Refused(refusal)) => {
-                diagnostics.extend(refusal.diagnostics);
-                Err(diagnostics)
-            }
+    pub fn of(entry: &'static Entry, checked: &Checked) -> Result<Self, Vec<Diagnostic>> {
+        let [mut diagnostics, of_scenario] = checked.wrong.clone();
+        let [fields] = checked.fields.under(entry.section.name) else { return Err(diagnostics) };
+        let mut question = Self::of_fields(entry, fields.clone());
+        question.checked = Some(Arc::new(checked.clone()));
+        match checked.files.as_ref().map(|loaded| meant(&checked.fields, of_scenario, loaded)) {
+            Some(Ok(scenario)) => question.scenario = Some(Arc::new(scenario)),
+            Some(Err(InputError::Refused(refusal))) => diagnostics.extend(refusal.diagnostics),
             // Nothing is opened here.
-            Err(InputError::Unreadable(error)) => {
-                Err(vec![Diagnostic::new(&root.span, "", error.to_string(), "")])
+            Some(Err(InputError::Unreadable(error))) => {
+                diagnostics.push(Diagnostic::new(&fields.span, "", error.to_string(), ""));
             }
+            None => question.files_of(checked, &mut diagnostics),
         }
+        if diagnostics.is_empty() { Ok(question) } else { Err(diagnostics) }
     }
 
     fn of_fields(entry: &'static Entry, fields: Fields) -> Self {
@@ -92,10 +129,10 @@ impl Question {
             paths: BTreeMap::new(),
             limits: Vec::new(),
             points: BTreeMap::new(),
-            texts: BTreeMap::new(),
+            texts: Arc::default(),
             force: false,
             scenario: None,
-            tables: None,
+            checked: None,
             left: Arc::default(),
         }
     }
@@ -109,9 +146,9 @@ impl Question {
         self.scenario.as_deref().ok_or_else(none)
     }
 
-    /// The tables that the scenario was read from, under one root with the study's own, and what it names.
-    pub fn tables(&self) -> Option<(Arc<RawTable>, Arc<ScenarioFiles>)> {
-        self.tables.clone()
+    /// The tables that it was read from; other values can be set in a copy.
+    pub fn checked(&self) -> Option<Arc<Checked>> {
+        self.checked.clone()
     }
 
     /// What it is called where nothing has a title: the name of its first file.
@@ -135,55 +172,39 @@ impl Question {
         Arc::clone(self.left.get()?).downcast().ok()
     }
 
-    /// Reads a root table: the study's section and the files that it names.
-    ///
-    /// # Errors
-    /// Everything that is wrong.
-    pub fn read(entry: &'static Entry, root: &RawTable) -> Result<Self, Vec<Diagnostic>> {
-        let keys = root_keys(entry);
-        let mut conform =
-            Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
-        let empty = Fields::empty(&root.span, String::new(), String::new());
-        let checked = conform.against(root, &keys, "the question", empty);
-        let mut diagnostics = conform.diagnostics;
-        let [fields] = checked.under(entry.section.name) else { return Err(diagnostics) };
-        let mut question = Self::of_fields(entry, fields.clone());
-        question.limits = checked.under(LIMIT.name).to_vec();
-        for input in entry.inputs {
-            if let (What::File, Some(Node { span, value: Raw::Text(text) })) =
-                (input.what, root.get(input.root))
-            {
-                question.texts.insert(input.key.name, (text.clone(), span.clone()));
-            }
-            let names = question.files(input.key);
+    /// What the files of the section hold.
+    fn files_of(&mut self, checked: &Checked, diagnostics: &mut Vec<Diagnostic>) {
+        self.limits = checked.fields.under(LIMIT.name).to_vec();
+        self.texts = Arc::clone(&checked.texts);
+        for input in self.entry.inputs {
+            let names = self.files(input.key);
             let name = |k: usize| names.get(k).cloned().unwrap_or_default();
             let stem = |name: String| {
                 PathBuf::from(name).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())
             };
-            for (k, table) in checked.under(input.root).iter().enumerate() {
+            for (k, table) in checked.fields.under(input.root).iter().enumerate() {
                 match input.what {
                     What::Part => {
-                        let part = crate::input::parts::of_fields(table, &stem(name(k)), &mut diagnostics);
-                        question.parts.entry(input.key.name).or_default().extend(part);
+                        let part = crate::input::parts::of_fields(table, &stem(name(k)), diagnostics);
+                        self.parts.entry(input.key.name).or_default().extend(part);
                     }
                     What::Package => {
                         let package =
-                            crate::input::package::of_fields(table, &mut diagnostics).map(|p| (name(k), p));
-                        question.packages.entry(input.key.name).or_default().extend(package);
+                            crate::input::package::of_fields(table, diagnostics).map(|p| (name(k), p));
+                        self.packages.entry(input.key.name).or_default().extend(package);
                     }
                     What::Path | What::Result => {
                         let path = File::read(table).map(|file| PathBuf::from(file.path.name));
-                        question.paths.entry(input.key.name).or_default().extend(path);
+                        self.paths.entry(input.key.name).or_default().extend(path);
                     }
                     What::Points => {
-                        let points = crate::input::parts::points_of(table, &stem(name(k)), &mut diagnostics);
-                        question.points.extend(points.map(|p| (input.key.name, p)));
+                        let points = crate::input::parts::points_of(table, &stem(name(k)), diagnostics);
+                        self.points.extend(points.map(|p| (input.key.name, p)));
                     }
                     What::Scenario | What::File => {}
                 }
             }
         }
-        if diagnostics.is_empty() { Ok(question) } else { Err(diagnostics) }
     }
 
     /// The parts under a key.

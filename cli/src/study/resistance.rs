@@ -8,8 +8,8 @@ use joulestep_models::operating::resistance as resistance_at;
 use joulestep_models::part::{Material, Part};
 use rayon::prelude::*;
 
-use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use super::{Context, Entry, Input, Question, StudyError, Trial};
+use crate::input::keys::table::keys;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Chart, Curve, Figure, Line, Marker, Panel, Series};
 use crate::output::table::{Rows, Table};
@@ -23,6 +23,10 @@ pub static STUDY: Entry = Entry {
            against the one-dimensional unipolar limit of its material.",
     examples: "joulestep parts resistance cascode-700v-22m mosfet-sic-700v-12m --plot resistance.svg",
     inputs: &[Input::parts(Asked::part)],
+    trial: Trial {
+        args: &["cascode-700v-22m", "--step", "75 K", "--to", "150 degC"],
+        vary: ("to", ["150 degC", "125 degC"]),
+    },
     refines: "",
     writes: &[],
     solve,

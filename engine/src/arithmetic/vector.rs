@@ -48,6 +48,27 @@ pub fn copy<L: Lane>(y: &mut [L], x: &[L]) {
     update(y, x, |_, x| x);
 }
 
+/// What a number begins with plus Σ w·k over some stages, entry by entry and in the order of the stages.
+#[inline(always)]
+pub fn weighted<L: Lane>(k: &[Vec<L>], w: &[L], begin: impl Fn(usize) -> L, mut put: impl FnMut(usize, L)) {
+    let n = k.first().map_or(0, Vec::len);
+    macro_rules! stages {
+        ($($count:literal)*) => {
+            match k.len() {
+                $($count => {
+                    let k: [&[L]; $count] = std::array::from_fn(|j| &k[j][..n]);
+                    let w: [L; $count] = std::array::from_fn(|j| w[j]);
+                    for m in 0..n {
+                        put(m, (0..$count).fold(begin(m), |sum, j| sum + w[j] * k[j][m]));
+                    }
+                })*
+                _ => {}
+            }
+        };
+    }
+    stages!(1 2 3 4 5 6 7 8);
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

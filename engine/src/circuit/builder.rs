@@ -4,7 +4,8 @@ use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{
     Body, ChoiceId, Circuit, Component, ComponentId, HeatId, Linear, NodeId, Stated, WaveId,
 };
-use crate::circuit::law::{Device, Law, Lawful};
+use crate::circuit::law::{Device, Law};
+use crate::circuit::lawful::Lawful;
 use crate::error::CircuitError;
 
 type Added = Result<ComponentId, CircuitError>;

@@ -2,7 +2,9 @@
 
 pub mod builder;
 pub mod graph;
+pub mod index;
 pub mod law;
+pub mod lawful;
 pub mod lockstep;
 pub mod probe;
 pub mod topology;

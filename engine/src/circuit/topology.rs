@@ -60,13 +60,13 @@ pub fn check<L: Lane>(circuit: &Circuit<L>, operating_point: bool) -> Result<Vec
 }
 
 /// Sets that grow together (disjoint sets, Tarjan 1975).
-struct Groups(Vec<usize>);
+pub(super) struct Groups(Vec<usize>);
 
 impl Groups {
-    fn new(n: usize) -> Self {
+    pub(super) fn new(n: usize) -> Self {
         Self((0..n).collect())
     }
-    fn root(&mut self, mut k: usize) -> usize {
+    pub(super) fn root(&mut self, mut k: usize) -> usize {
         while self.0[k] != k {
             self.0[k] = self.0[self.0[k]];
             k = self.0[k];
@@ -74,7 +74,7 @@ impl Groups {
         k
     }
     /// Joins two sets; false when they were one already.
-    fn join(&mut self, a: usize, b: usize) -> bool {
+    pub(super) fn join(&mut self, a: usize, b: usize) -> bool {
         let (a, b) = (self.root(a), self.root(b));
         self.0[a] = b;
         a != b
@@ -82,11 +82,11 @@ impl Groups {
 }
 
 /// Different from zero in every lane: a lane in which it is zero has the error.
-fn present<L: Lane>(x: L) -> bool {
+pub(super) fn present<L: Lane>(x: L) -> bool {
     L::all(x.abs().gt(L::splat(0.0)))
 }
 
-fn node_of<L: Lane>(component: &Component<L>, pin: usize) -> usize {
+pub(super) fn node_of<L: Lane>(component: &Component<L>, pin: usize) -> usize {
     component.pins[pin].0 as usize
 }
 
@@ -129,7 +129,11 @@ fn floating<L: Lane>(circuit: &Circuit<L>, touching: &[Vec<&str>]) -> Vec<Circui
     out
 }
 
-fn join_pins<L: Lane>(component: &Component<L>, pins: impl Iterator<Item = usize>, groups: &mut Groups) {
+pub(super) fn join_pins<L: Lane>(
+    component: &Component<L>,
+    pins: impl Iterator<Item = usize>,
+    groups: &mut Groups,
+) {
     let mut nodes = pins.map(|p| node_of(component, p));
     if let Some(first) = nodes.next() {
         nodes.for_each(|n| {
@@ -174,7 +178,7 @@ fn join_linear<L: Lane>(
 }
 
 /// The pins that branch `b` carries its current between: those that get its current and whose voltage it sees.
-fn ends<L: Lane>(linear: &Linear<L>, pins: usize, b: usize) -> Vec<usize> {
+pub(super) fn ends<L: Lane>(linear: &Linear<L>, pins: usize, b: usize) -> Vec<usize> {
     let has = |row, column| linear.g.iter().any(|e| (e.0, e.1) == (row, column) && present(e.2));
     (0..pins).filter(|&p| has(p, pins + b) && has(pins + b, p)).collect()
 }

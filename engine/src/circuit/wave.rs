@@ -106,6 +106,18 @@ impl<L: Lane> Wave<L> {
         }
     }
 
+    /// By how much a course that is not straight changes per second just after t.
+    pub(crate) fn slope(&self, t: f64) -> L {
+        match self {
+            Self::Sine { amplitude, frequency, phase, delay, .. } if t >= *delay => {
+                let turn = (t - delay) * frequency;
+                let angle = std::f64::consts::TAU * (turn - turn.floor() + 0.25) + phase;
+                *amplitude * L::splat(std::f64::consts::TAU * frequency * angle.sin())
+            }
+            _ => L::splat(0.0),
+        }
+    }
+
     /// Whether the course is straight between its corners.
     pub fn is_straight(&self) -> bool {
         !matches!(self, Self::Sine { .. })

@@ -37,6 +37,8 @@ pub struct Board<L: Lane> {
     version: u64,
     /// The instant up to which orders have been carried out, s.
     now: f64,
+    /// The next instant at which there is something to do; −∞ where that is not known.
+    due: f64,
 }
 
 impl<L: Lane> Board<L> {
@@ -51,6 +53,7 @@ impl<L: Lane> Board<L> {
             choices: circuit.choices.iter().map(|c| c.initial).collect(),
             courses: courses.collect(),
             now: f64::NEG_INFINITY,
+            due: f64::NEG_INFINITY,
             ..Self::default()
         }
     }
@@ -107,11 +110,13 @@ impl<L: Lane> Board<L> {
             self.set(line, value);
         } else {
             self.line_orders.push(Due { at, what: (line, value) });
+            self.due = f64::NEG_INFINITY;
         }
     }
 
     /// Forgets the orders that a line still has for later.
     pub fn forget(&mut self, line: LineId) {
+        self.due = f64::NEG_INFINITY;
         self.line_orders.retain(|o| o.what.0 != line);
     }
 
@@ -134,6 +139,7 @@ impl<L: Lane> Board<L> {
     /// ordered for it later.
     pub fn choose_at(&mut self, choice: ChoiceId, option: usize, at: f64) {
         self.choice_orders.retain(|o| o.what.0 != choice || o.at < at);
+        self.due = f64::NEG_INFINITY;
         if at <= self.now {
             self.choose(choice, option);
         } else {
@@ -190,6 +196,7 @@ impl<L: Lane> Board<L> {
     pub fn ramp(&mut self, wave: WaveId, begin: f64, end: f64, value: L) {
         let Some(from) = self.driven(wave, begin) else { return };
         if let Some(points) = self.courses[wave.0 as usize].as_mut() {
+            self.due = f64::NEG_INFINITY;
             points.retain(|p| p.0 < begin);
             points.push_back((begin, from));
             points.push_back((end, value));
@@ -242,6 +249,9 @@ impl<L: Lane> Board<L> {
 
     /// The next instant after `t` at which an order takes effect or a driven course has a corner.
     pub fn next(&self, t: f64) -> Option<f64> {
+        if t >= self.now && t < self.due {
+            return Some(self.due).filter(|due| due.is_finite());
+        }
         let lines = self.line_orders.iter().map(|o| o.at);
         let choices = self.choice_orders.iter().map(|o| o.at);
         let corners = self.courses.iter().flatten().flatten().map(|p| p.0);
@@ -251,6 +261,9 @@ impl<L: Lane> Board<L> {
     /// Carries out what is due at or before `t`, in the order of the instants.
     pub fn apply_orders(&mut self, t: f64) {
         self.now = t;
+        if t < self.due {
+            return;
+        }
         let mut due: Vec<_> = self.line_orders.iter().filter(|o| o.at <= t).cloned().collect();
         due.sort_by(|a, b| a.at.total_cmp(&b.at));
         for order in due {
@@ -273,6 +286,7 @@ impl<L: Lane> Board<L> {
                 points.pop_front();
             }
         }
+        self.due = self.next(t).unwrap_or(f64::INFINITY);
     }
 
     /// Whether a course had a corner, or a choice changed, since the last call: (corner, jump). To be asked after the

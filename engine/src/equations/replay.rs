@@ -161,14 +161,34 @@ impl Tape {
         // SAFETY: as in `eliminate`.
         unsafe {
             for _ in 0..self.pivots {
-                let from = *b.add(*code as usize);
-                let lower = *code.add(1);
-                code = code.add(2);
-                for _ in 0..lower {
-                    *b.add(*code.add(1) as usize) -= *a.add(*code as usize) * from;
-                    code = code.add(2);
-                }
+                code = match *code.add(1) {
+                    0 => code.add(2),
+                    1 => Self::carry::<L, 1>(code, a, b),
+                    2 => Self::carry::<L, 2>(code, a, b),
+                    3 => Self::carry::<L, 3>(code, a, b),
+                    4 => Self::carry::<L, 4>(code, a, b),
+                    _ => Self::carry::<L, ANY>(code, a, b),
+                };
             }
+        }
+    }
+
+    /// Carries `b` through one pivot with `LOWER` entries below it; returns where the next one begins.
+    ///
+    /// # Safety
+    /// As for [`Tape::pivot`].
+    #[inline(always)]
+    unsafe fn carry<L: Lane, const LOWER: usize>(code: *const u32, a: *const L, b: *mut L) -> *const u32 {
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            let from = *b.add(*code as usize);
+            let lower = if LOWER == ANY { *code.add(1) as usize } else { LOWER };
+            let entries = code.add(2);
+            for k in 0..lower {
+                let (slot, row) = (*entries.add(2 * k) as usize, *entries.add(2 * k + 1) as usize);
+                *b.add(row) -= *a.add(slot) * from;
+            }
+            entries.add(2 * lower)
         }
     }
 
@@ -182,15 +202,41 @@ impl Tape {
         // SAFETY: as in `eliminate`.
         unsafe {
             for _ in 0..self.pivots {
-                let mut sum = *b.add(*code as usize);
-                let (col, slot, upper) = (*code.add(1) as usize, *code.add(2) as usize, *code.add(3));
-                code = code.add(4);
-                for _ in 0..upper {
-                    sum -= *a.add(*code as usize) * *x.add(*code.add(1) as usize);
-                    code = code.add(2);
-                }
-                *x.add(col) = sum * *a.add(slot);
+                code = match *code.add(3) {
+                    0 => Self::find::<L, 0>(code, a, b, x),
+                    1 => Self::find::<L, 1>(code, a, b, x),
+                    2 => Self::find::<L, 2>(code, a, b, x),
+                    3 => Self::find::<L, 3>(code, a, b, x),
+                    4 => Self::find::<L, 4>(code, a, b, x),
+                    _ => Self::find::<L, ANY>(code, a, b, x),
+                };
             }
+        }
+    }
+
+    /// The unknown of one pivot whose row has `UPPER` more entries; returns where the next one begins.
+    ///
+    /// # Safety
+    /// As for [`Tape::back`].
+    #[inline(always)]
+    unsafe fn find<L: Lane, const UPPER: usize>(
+        code: *const u32,
+        a: *const L,
+        b: *const L,
+        x: *mut L,
+    ) -> *const u32 {
+        // SAFETY: as in `eliminate`.
+        unsafe {
+            let mut sum = *b.add(*code as usize);
+            let (col, slot) = (*code.add(1) as usize, *code.add(2) as usize);
+            let upper = if UPPER == ANY { *code.add(3) as usize } else { UPPER };
+            let entries = code.add(4);
+            for k in 0..upper {
+                let (slot, col) = (*entries.add(2 * k) as usize, *entries.add(2 * k + 1) as usize);
+                sum -= *a.add(slot) * *x.add(col);
+            }
+            *x.add(col) = sum * *a.add(slot);
+            entries.add(2 * upper)
         }
     }
 }
@@ -261,6 +307,14 @@ impl Replay {
             self.inner.eliminate::<L, true>(a.as_mut_ptr(), b.as_mut_ptr());
             self.inner.back(a.as_ptr(), b.as_ptr(), x.as_mut_ptr());
         }
+    }
+
+    /// Factors the inner block in `a` (its inner slots).
+    #[inline(always)]
+    pub fn factor_inner<L: Lane>(&self, a: &mut [L]) {
+        assert!(a.len() > self.order.inner_slots);
+        // SAFETY: the length was checked.
+        unsafe { self.inner.eliminate::<L, false>(a.as_mut_ptr(), std::ptr::null_mut()) }
     }
 
     /// The inner unknowns from a right-hand side that has been carried through all pivots.

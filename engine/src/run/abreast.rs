@@ -36,6 +36,8 @@ struct Sitting {
     jumps: u64,
     couplings: u64,
     reordered: u64,
+    /// Entries of stamps that are read at the ends of steps.
+    stamps: Vec<(u32, u32)>,
 }
 
 impl Sitting {
@@ -55,6 +57,9 @@ pub struct Abreast<K: DeviceLanes> {
     spans: Vec<Span>,
     keys: Vec<(f64, u64)>,
     chosen: Vec<K>,
+    /// Accounts that heat some run's inputs, and the mean power of each account over the attempted step, W.
+    heating: Vec<u32>,
+    power: Vec<K>,
     rounds: u64,
     steps: u64,
 }
@@ -114,6 +119,8 @@ impl<K: DeviceLanes> Abreast<K> {
             spans: vec![Span { begin: 0.0, end: 1.0, h: 1.0 }; K::WIDTH],
             keys: vec![(1.0, 0); K::WIDTH],
             chosen: run.system.circuit.choices.iter().map(|_| K::splat(1.0)).collect(),
+            heating: Vec::new(),
+            power: vec![K::splat(0.0); own.system().accounts()],
             rounds: 0,
             steps: 0,
             stepper,
@@ -172,6 +179,7 @@ impl<K: DeviceLanes> Abreast<K> {
             jumps: run.counters.jumps,
             couplings: run.counters.couplings,
             reordered: solver.reordered,
+            stamps: run.stamps_read(),
             run,
         };
         // A jump at the start may have asked for another order.
@@ -186,6 +194,9 @@ impl<K: DeviceLanes> Abreast<K> {
     fn take_variants(&mut self, lane: usize, new: &Run<f64>) -> bool {
         let each: Vec<&Run<f64>> =
             self.places.iter().map(|place| place.as_ref().map_or(new, |sitting| &sitting.run)).collect();
+        self.heating = each.iter().flat_map(|run| run.heating.iter().flatten().copied()).collect();
+        self.heating.sort_unstable();
+        self.heating.dedup();
         let systems: Vec<&System<f64>> = each.iter().map(|run| &*run.system).collect();
         let integrals: Vec<_> = each.iter().map(|run| &run.stepper.integrals[..]).collect();
         let Some(system) = together::<K>(&systems) else { return false };
@@ -213,7 +224,7 @@ impl<K: DeviceLanes> Abreast<K> {
         let Some(some) = lanes_in(going).next() else { return };
         self.rounds += 1;
         self.steps += u64::from(going.count_ones());
-        let Self { stepper, state, places, spans, .. } = self;
+        let Self { stepper, state, places, spans, power, .. } = self;
         for lane in lanes_in(going) {
             let Some(Sitting { run, step, .. }) = &mut places[lane] else { continue };
             let recipe = run.stepper.recipes.fitting(stepper.method, &run.state.history, step.h);
@@ -223,26 +234,29 @@ impl<K: DeviceLanes> Abreast<K> {
         let mut seats: [Seat<'_>; MOST_LANES] =
             std::array::from_fn(|lane| places.get(lane).and_then(Option::as_ref).map_or(any, Sitting::seat));
         stepper.attempt_lanes(state, spans, &mut seats[..K::WIDTH], going);
-        let doubtful = |lane: &usize| {
-            let run = places[*lane].as_ref().map(|sitting| &sitting.run);
-            stepper.outcomes[*lane].is_ok_and(|attempt| run.is_some_and(|run| run.may_be_rounding(attempt)))
+        let asking = |asks: fn(&Run<f64>, Attempt) -> bool| {
+            let asks = |lane: &usize| match (stepper.outcomes[*lane], &places[*lane]) {
+                (Ok(attempt), Some(sitting)) => asks(&sitting.run, attempt),
+                _ => false,
+            };
+            lanes_in(going).filter(asks).fold(0, |lanes, lane| lanes | 1 << lane)
         };
-        let doubtful: Vec<usize> = lanes_in(going).filter(doubtful).collect();
-        if !doubtful.is_empty() {
-            let beyond = stepper.beyond_rounding();
-            for lane in doubtful {
-                if let Ok(attempt) = &mut stepper.outcomes[lane] {
-                    attempt.error = beyond.lane(lane);
-                }
+        let (blurred, unsure) = (asking(Run::may_be_rounding), asking(Run::may_be_unbalanced));
+        let beyond = if blurred != 0 { stepper.beyond_rounding() } else { Default::default() };
+        let balance = if unsure != 0 { stepper.unbalanced(state) } else { Default::default() };
+        for lane in lanes_in(blurred | unsure) {
+            if let (Ok(attempt), Some(place)) = (&mut stepper.outcomes[lane], &mut places[lane]) {
+                place.run.consider(attempt, lane, (blurred, beyond), (unsure, balance));
             }
         }
         let outcomes = stepper.outcomes;
+        self.heating.iter().for_each(|&k| power[k as usize] = stepper.mean_power(k as usize));
         let (mut taken, mut leaving) = (0, 0);
         for lane in lanes_in(going) {
             let Some(Sitting { run, step, .. }) = &mut places[lane] else { continue };
             match outcomes[lane] {
                 Ok(attempt) => {
-                    let mean = |_: &Stepper<f64>, account: usize| stepper.mean_power(account).lane(lane);
+                    let mean = |_: &Stepper<f64>, account: usize| power[account].lane(lane);
                     taken |= u32::from(run.accepts(attempt, *step, &mean)) << lane;
                 }
                 Err(_) => leaving |= u32::from(run.is_stuck()) << lane,
@@ -320,7 +334,7 @@ impl<K: DeviceLanes> Abreast<K> {
     ) -> bool {
         let Self { stepper, state, places, .. } = self;
         let Some(sitting) = &mut places[lane] else { return false };
-        let (run, recorder) = (&mut sitting.run, &mut *recorders[lane]);
+        let (run, stamps, recorder) = (&mut sitting.run, &sitting.stamps, &mut *recorders[lane]);
         let mut fetched = false;
         let mut fetch = |own: &mut State<f64>, to: &mut Stepper<f64>, board: &Board<f64>| {
             // From then on the run's own is the newer one.
@@ -339,7 +353,7 @@ impl<K: DeviceLanes> Abreast<K> {
             }
             if let Ok(Some(attempt)) = outcome {
                 let before = run.state.t;
-                stepper.show(lane, state, &mut run.state, &mut run.stepper);
+                stepper.show(lane, state, &mut run.state, &mut run.stepper, stamps);
                 run.stepper.passed(&mut run.state, step.end, step.h);
                 if !run.took(attempt, step, before, recorder, &mut fetch)? {
                     return Ok(Next::Over(Ended::Stopped));

@@ -52,6 +52,8 @@ pub enum Cause {
     AnswersAtOnce,
     /// The finest step warms the junction by more than the bound.
     StepsTooLong,
+    /// A die whose properties follow the temperature did not settle.
+    NotSettled,
 }
 
 /// The exchange between laws and network, and its estimate. One entry per heat input in every list.
@@ -148,16 +150,23 @@ impl<L: Lane> Coupling<L> {
         celsius.copy_from_slice(thermal.temperatures());
         let mean = L::splat(0.5) * (lag + self.lag(celsius)) + self.stale;
         self.stale = L::splat(0.0);
-        let [_, lags, rises] = &mut self.worst;
-        for (k, now) in celsius.iter().enumerate() {
+        self.lags(celsius);
+        let rises = &mut self.worst[2];
+        for k in 0..celsius.len() {
             let heat = self.power[k] * L::splat(dt);
             self.seen[k] += heat;
             self.heat[k] += heat;
             self.lagged[k] += heat * mean;
-            lags[k] = lags[k].max((*now - self.held[k]).abs());
             let undelayed = thermal.undelayed(k);
             rises[k] = rises[k].max((undelayed - self.at_once[k]).abs());
             self.at_once[k] = undelayed;
+        }
+    }
+
+    /// Takes note of the lags.
+    fn lags(&mut self, celsius: &[L]) {
+        for ((most, now), held) in self.worst[1].iter_mut().zip(celsius).zip(&self.held) {
+            *most = most.max((*now - *held).abs());
         }
     }
 
@@ -235,7 +244,12 @@ impl Run<f64> {
     /// `None` where no network moves it.
     pub fn coupling_error(&self, input: usize, lane: usize) -> Option<CouplingError> {
         let exists = self.thermal.is_some() && input < self.celsius.len();
-        self.coupling.as_ref().filter(|_| exists).map(|c| c.error(input, lane))
+        let columns = self.thermal.as_ref().map_or(0.0, |thermal| thermal.column_error(input));
+        self.coupling.as_ref().filter(|_| exists).map(|c| match c.error(input, lane) {
+            CouplingError::Kelvin(_) if columns.is_infinite() => CouplingError::NotBounded(Cause::NotSettled),
+            CouplingError::Kelvin(error) => CouplingError::Kelvin(error + columns),
+            not_bounded => not_bounded,
+        })
     }
 
     /// Energy of each heat input since the start, J.
@@ -247,8 +261,8 @@ impl Run<f64> {
     /// finer.
     /// `mean` tells the mean power of an account over the step, W.
     pub(super) fn too_warm(&mut self, h: f64, mean: &dyn Fn(&Stepper<f64>, usize) -> f64) -> bool {
-        let power = |run: &Self, accounts: &[u32]| {
-            accounts.iter().fold(0.0, |sum, &k| sum + mean(&run.stepper, k as usize))
+        let power = |stepper: &Stepper<f64>, accounts: &[u32]| {
+            accounts.iter().fold(0.0, |sum, &k| sum + mean(stepper, k as usize))
         };
         let change = self.attempt(h, power);
         let Some(coupling) = self.coupling.as_mut() else { return false };
@@ -268,19 +282,17 @@ impl Run<f64> {
 
     /// Attempts `h` s of the network under the power of each input: what `power` says of its accounts, and the heat
     /// that its accounts hold and the network has not got. The largest change of a temperature, K.
-    fn attempt(&mut self, h: f64, power: impl Fn(&Self, &[u32]) -> f64) -> f64 {
-        if self.thermal.is_none() {
+    fn attempt(&mut self, h: f64, power: impl Fn(&Stepper<f64>, &[u32]) -> f64) -> f64 {
+        let Self { thermal: Some(thermal), coupling: Some(coupling), heating, state, stepper, .. } = self
+        else {
             return 0.0;
-        }
-        let Some(mut coupling) = self.coupling.take() else { return 0.0 };
+        };
         let per_second = 1.0 / h;
-        for (k, accounts) in self.heating.iter().enumerate() {
-            let waiting = heat_of(accounts, &self.state.energy) - coupling.seen[k];
-            coupling.power[k] = power(self, accounts) + waiting * per_second;
+        for (k, accounts) in heating.iter().enumerate() {
+            let waiting = heat_of(accounts, &state.energy) - coupling.seen[k];
+            coupling.power[k] = power(stepper, accounts) + waiting * per_second;
         }
-        let change = self.thermal.as_mut().map(|thermal| thermal.attempt(h, &coupling.power));
-        self.coupling = Some(coupling);
-        change.unwrap_or(0.0)
+        thermal.attempt(h, &coupling.power)
     }
 
     /// The step of `h` s attempted last was taken.
@@ -292,17 +304,16 @@ impl Run<f64> {
 
     /// At the end of a step: its heat into the network, and where it is time the network's temperatures into the laws.
     pub(super) fn couple(&mut self, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
-        if self.thermal.is_none() {
-            return;
-        }
-        let Some(mut coupling) = self.coupling.take() else { return };
-        if let Some(thermal) = self.thermal.as_mut().filter(|_| coupling.took > 0.0) {
+        let (Some(thermal), Some(coupling)) = (&mut self.thermal, &mut self.coupling) else { return };
+        if coupling.took > 0.0 {
             coupling.advance(thermal, &mut self.celsius);
         }
-        if coupling.is_due(self.state.t, &self.celsius) {
+        if coupling.is_due(self.state.t, &self.celsius)
+            && let Some(mut coupling) = self.coupling.take()
+        {
             self.exchange(&mut coupling, recorder, fetch);
+            self.coupling = Some(coupling);
         }
-        self.coupling = Some(coupling);
     }
 
     /// Ends the interval, however long it was; call when the run is over.
@@ -317,10 +328,15 @@ impl Run<f64> {
     fn exchange(&mut self, coupling: &mut Coupling<f64>, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
         let t = self.state.t;
         let elapsed = t - coupling.at;
+        if let Some(thermal) = &mut self.thermal {
+            thermal.follow();
+            self.celsius.copy_from_slice(thermal.temperatures());
+            coupling.lags(&self.celsius);
+        }
         let walks = self.stepper.pieces().is_some();
         let moved = coupling.renew(&self.celsius, walks);
         if !walks {
-            coupling.stale = moved * self.stepper.method.b()[0];
+            coupling.stale = moved * self.stepper.method.first_weight();
         }
         self.state.kelvin = kelvin_of(self.stepper.system(), &coupling.held);
         self.stepper.solver.set_temperatures(&self.state.kelvin);

@@ -8,6 +8,7 @@
 //!
 //! [`Board::fault`]: crate::control::board::Board::fault
 
+use super::burst::{Burst, Bursts, Taken};
 use crate::circuit::probe::Probe;
 use crate::control::crossing::{Sense, Stretch};
 use crate::equations::system::System;
@@ -27,6 +28,11 @@ pub enum Measured {
     Rise,
     /// Time for which the probe is above the level within the interval, s.
     Above,
+    /// What the probe comes to in the bursts of the gauge.
+    Bursts(Taken),
+    /// The most that is left of the probe's rise (a running integral: an energy, J) where the level, a constant power in
+    /// W, carries it off.
+    Left,
 }
 
 /// A gauge.
@@ -40,6 +46,8 @@ pub struct Gauge {
     pub probe: Option<Probe>,
     /// The level of [`Measured::Above`]; 0 elsewhere.
     pub level: f64,
+    /// When the bursts of [`Measured::Bursts`] last; `None` elsewhere.
+    pub burst: Option<Burst>,
     /// The interval, s: events in it count, and faults that start in it.
     pub from: f64,
     /// Its end, s.
@@ -93,6 +101,7 @@ struct Known {
 struct Running {
     gauge: Gauge,
     readout: Option<Readout<f64>>,
+    bursts: Option<Bursts>,
     /// Values at both ends of the last stretch.
     then: f64,
     now: f64,
@@ -131,6 +140,10 @@ impl Gauges {
         };
         let running = |gauge: Gauge| Running {
             readout: gauge.probe.as_ref().map(|p| Readout::new(p, system)),
+            bursts: match (gauge.measured, &gauge.burst) {
+                (Measured::Bursts(taken), Some(burst)) => Some(Bursts::new(taken, burst, system)),
+                _ => None,
+            },
             then: 0.0,
             now: 0.0,
             after: 0.0,
@@ -145,9 +158,9 @@ impl Gauges {
         }
     }
 
-    /// Gauges of nothing.
-    pub(super) fn none() -> Self {
-        Self { all: Vec::new(), span: (0.0, 0.0), began: false, taken: f64::NEG_INFINITY }
+    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
+    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+        self.all.iter().filter_map(|g| g.readout.as_ref()).for_each(|r| r.stamps(out));
     }
 
     /// Whether anything is read at the ends of steps.
@@ -179,6 +192,9 @@ impl Gauges {
             if moved {
                 (g.then, g.now) = (g.after, value);
                 g.stretch(self.span);
+            }
+            if let Some(bursts) = &mut g.bursts {
+                bursts.look(g.after, value, system, from);
             }
             g.after = value;
             let (begin, end) = (g.gauge.from, g.gauge.to);
@@ -254,6 +270,10 @@ impl Running {
                 known.near.0 += above(&s, level - 1.0);
                 known.near.1 += above(&s, level + 1.0);
             }
+            Measured::Left => {
+                known.sum = (known.sum - self.gauge.level * (t - before)).max(0.0) + s.now - s.then;
+                known.largest = known.largest.max(known.sum);
+            }
             _ => {}
         }
     }
@@ -307,6 +327,11 @@ impl Running {
         };
         match self.gauge.measured {
             Measured::Count(_) => one(known.count, f64::from(known.count), 0.0, 0.0),
+            Measured::Bursts(_) => {
+                let (count, largest, open) = self.bursts.as_ref().map_or((0, 0.0, false), Bursts::reading);
+                Reading { open, ..one(count, largest, 0.0, 0.0) }
+            }
+            Measured::Left => one(1, known.largest.max(0.0), 0.0, 0.0),
             Measured::Rise => one(1, known.ends.1 - known.ends.0, 0.0, 0.0),
             Measured::Above => one(1, known.sum, 0.5 * (known.near.0 - known.near.1).max(0.0), known.bent),
             Measured::Clearing | Measured::LetThrough => {

@@ -1,10 +1,13 @@
 //! The time loop and what it needs.
 
 pub mod abreast;
+mod attempted;
 mod boundary;
+pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;
+mod reading;
 mod recover;
 mod report;
 pub mod saved;

@@ -1,9 +1,9 @@
 //! What the loop tells a recorder: samples, extremes, and the account's rows.
 
-use super::gauge::{Gauges, Reading};
-use super::switching::Switches;
+use super::gauge::Reading;
+use super::reading::sources;
 use super::time_loop::Run;
-use super::watch::Watcher;
+use crate::readout::Seat;
 use crate::recorder::{Column, Event, Layout, Recorder, Row};
 
 /// An open row of the account.
@@ -49,21 +49,18 @@ impl Run<f64> {
     }
 
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
-        let mut watcher = std::mem::replace(&mut self.watcher, Watcher::empty());
-        let mut gauges = std::mem::replace(&mut self.gauges, Gauges::none());
-        let mut switches = std::mem::replace(&mut self.switches, Switches::none());
-        let seat = [self.seat()];
-        let (t, from) = (self.state.t, self.sources(&seat));
-        watcher.look(t, &self.system, &from, events);
-        gauges.look(t, &self.system, &from);
-        switches.look(t, &self.system, &from);
-        (self.gauges, self.switches) = (gauges, switches);
+        let (t, system) = (self.state.t, &*self.system);
+        let (board, choices, waves) = (&self.board, &self.choices, &system.circuit.waves);
+        let seat = [Seat { t: self.seen_at, board, waves, choices }];
+        let from = sources(&self.state, &self.stepper, &self.celsius, &seat);
+        self.watcher.look(t, system, &from, events);
+        self.gauges.look(t, system, &from);
+        self.switches.look(t, system, &from);
         for row in &mut self.rows {
-            for (peak, now) in row.peaks.iter_mut().zip(&watcher.now) {
+            for (peak, now) in row.peaks.iter_mut().zip(&self.watcher.now) {
                 *peak = peak.max(*now);
             }
         }
-        self.watcher = watcher;
     }
 
     /// Reports the channels' values. Instants rise: what follows a jump at the same instant is reported at the next

@@ -11,6 +11,7 @@ use crate::accounts::ledger;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::Circuit;
+use crate::circuit::index;
 use crate::circuit::probe::{Channel, Probe};
 use crate::circuit::topology;
 use crate::control::Controller;
@@ -71,7 +72,10 @@ pub struct Setup<L: Lane> {
     pub begin: f64,
     /// How the initial state is found.
     pub start: Start,
-    /// The stepping method.
+    /// The start for which the circuit's [`topology`] was examined already, with nothing wrong.
+    pub examined: Option<Start>,
+    /// The stepping method. Where the equations have index 2 ([`index`]) the implicit one of a linearly implicit
+    /// method makes all steps ([`Method::implicit`]).
     pub method: &'static Method,
     /// Whether the circuit is stepped by pieces ([`pieces`](crate::step::pieces)); the method then plays no part.
     pub piecewise: Piecewise,
@@ -112,6 +116,7 @@ impl<L: Lane> Setup<L> {
             coupling: f64::INFINITY,
             begin: 0.0,
             start: Start::OperatingPoint,
+            examined: None,
             method: &ESDIRK4,
             piecewise: Piecewise::WherePossible,
             steps: Steps::of_base(1e-6),
@@ -150,10 +155,16 @@ impl Setup<f64> {
         if !(coupling > 0.0 && positive(error)) && self.thermal.is_some() {
             return Err(Refusal::Setup(format!("coupling of heat within {error} K and {coupling} s")));
         }
-        let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
-        if !findings.errors.is_empty() {
-            return Err(Refusal::Circuit(findings.errors));
+        if self.examined != Some(self.start) {
+            let findings = topology::examine(&self.circuit, self.start == Start::OperatingPoint);
+            if !findings.errors.is_empty() {
+                return Err(Refusal::Circuit(findings.errors));
+            }
         }
+        let method = match index::of_index_two(&self.circuit) {
+            Some(_) => self.method.implicit(),
+            None => self.method,
+        };
         let celsius = self.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let system = Arc::new(System::new(self.circuit));
         let kelvin = kelvin_of(&system, &celsius);
@@ -169,7 +180,7 @@ impl Setup<f64> {
             Start::Stated => (zeros(system.n + 1), stated_charges(&system, &kelvin)),
         };
         let stamps = system.stamps(&devices, &x);
-        let alpha = 1.0 / (self.method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
+        let alpha = 1.0 / (method.gamma * base * 0.5f64.powi(self.steps.finest as i32));
         let program = Program::compile(&system, alpha, board.choices(), &stamps).map_err(|no| {
             let node = no.columns.first().map_or("", |&k| system.name(k)).to_string();
             SolverError::Singular { time: self.begin, node }
@@ -186,7 +197,7 @@ impl Setup<f64> {
         };
         let tolerance = tolerance_of(&x);
         let mut stepper =
-            Stepper::new(Arc::clone(&system), program, self.method, tolerance, self.bounds, integrals);
+            Stepper::new(Arc::clone(&system), program, method, tolerance, self.bounds, integrals);
         stepper.solver.set_temperatures(&kelvin);
         let by_pieces = match self.piecewise {
             Piecewise::Never => Ok(()),
@@ -207,7 +218,8 @@ impl Setup<f64> {
             q,
             kelvin,
         };
-        let ladder = Ladder::new(self.steps, self.method.error_order, self.begin);
+        let ladder = Ladder::new(self.steps, method.error_order, self.begin);
+        stepper.finest = ladder.finest_step();
         let tiny = 1e-3 * ladder.finest_step();
         if let Err(error) = stepper.jump(&mut state, tiny, false, &board) {
             return Err(error.located(&system, self.begin, 0).into());
@@ -245,13 +257,13 @@ fn largest<L: Lane>(system: &System<L>, x: &[L], voltage: bool) -> f64 {
 
 /// What is recorded and watched.
 #[derive(Debug)]
-pub struct Recording<L> {
+pub struct Recording {
     /// Channels.
     pub channels: Vec<Channel>,
     /// Shortest time between two samples, s.
     pub sample_every: f64,
     /// Extremes and crossings.
-    pub watcher: Watcher<L>,
+    pub watcher: Watcher,
     /// What events come to.
     pub(super) gauges: Gauges,
     /// Switching energies.

@@ -82,9 +82,9 @@ impl Switches {
         Self { all: meters.into_iter().map(device).collect(), found: Vec::new() }
     }
 
-    /// None.
-    pub(super) fn none() -> Self {
-        Self { all: Vec::new(), found: Vec::new() }
+    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
+    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+        self.all.iter().flat_map(|d| &d.readouts).for_each(|r| r.stamps(out));
     }
 
     /// Whether anything is read at the ends of steps.

@@ -11,16 +11,16 @@ use crate::arithmetic::lane::Lane;
 /// How much larger the second derivative may be than that of the three values before.
 const GOES_ON: f64 = 4.0;
 
-/// The last values of a quantity, and the extremes with those between steps.
+/// The last values of some quantities, and the extremes with those between steps. One entry per quantity in every list.
 #[derive(Clone, Debug)]
-pub(super) struct Vertex<L> {
+pub(super) struct Vertices {
     /// The latest value first.
-    past: [L; 2],
+    past: [Vec<f64>; 2],
     /// Second derivative at the last three.
-    curvature: L,
+    curvature: Vec<f64>,
     /// Least and largest.
-    pub least: L,
-    pub most: L,
+    pub least: Vec<f64>,
+    pub most: Vec<f64>,
 }
 
 /// Lengths of the last two steps, s, and how many values are known; shared by all quantities.
@@ -48,44 +48,50 @@ impl Pace {
     }
 }
 
-impl<L: Lane> Vertex<L> {
-    pub fn new() -> Self {
-        let zero = L::splat(0.0);
-        let (least, most) = (L::splat(f64::INFINITY), L::splat(f64::NEG_INFINITY));
-        Self { past: [zero; 2], curvature: zero, least, most }
+impl Vertices {
+    pub fn new(count: usize) -> Self {
+        let all = |x: f64| vec![x; count];
+        Self {
+            past: [all(0.0), all(0.0)],
+            curvature: all(0.0),
+            least: all(f64::INFINITY),
+            most: all(f64::NEG_INFINITY),
+        }
     }
 
-    /// The value at the end of a step; `steps`: as [`Pace::next`] tells.
-    pub fn look(&mut self, value: L, steps: Option<(f64, f64)>) {
-        (self.least, self.most) = (self.least.min(value), self.most.max(value));
-        let [v1, v0] = self.past;
-        self.past = [value, v1];
-        let Some((a, b)) = steps else {
-            self.curvature = L::splat(0.0);
-            return;
-        };
-        let (rise, fall) = (v1 - v0, value - v1);
-        let (before, after) = (rise * L::splat(1.0 / a), fall * L::splat(1.0 / b));
-        let curvature = (after - before) * L::splat(2.0 / (a + b));
-        let last = std::mem::replace(&mut self.curvature, curvature);
-        // Neither largest nor least of the three in any lane: the usual case.
-        if !L::any((rise * fall).le(L::splat(0.0))) {
-            return;
+    /// The values at the end of a step; `steps`: as [`Pace::next`] tells. Without branches, so that it is done for
+    /// several quantities at once.
+    pub fn look(&mut self, values: &[f64], steps: Option<(f64, f64)>) {
+        let n = values.len();
+        let [v1, v0] = &mut self.past;
+        let (v1, v0, values) = (&mut v1[..n], &mut v0[..n], &values[..n]);
+        let (least, most, curvatures) = (&mut self.least[..n], &mut self.most[..n], &mut self.curvature[..n]);
+        for k in 0..n {
+            least[k] = Lane::min(least[k], values[k]);
+            most[k] = Lane::max(most[k], values[k]);
         }
-        let slope = before + curvature * L::splat(0.5 * a);
-        let zero = L::splat(0.0);
-        let beyond = slope * slope / (curvature + curvature);
-        let goes_on = (curvature * last).gt(zero);
-        let no_wilder = curvature.abs().le(last.abs() * L::splat(GOES_ON));
-        let at = |turns: L::Mask| {
-            let vertex = L::select(turns, v1 - beyond, v1);
-            L::select(no_wilder, L::select(goes_on, vertex, v1), v1)
-        };
-        let turns = (rise * fall).le(zero);
-        // Where all three are equal, the quotient is not a number; the comparison above has then failed.
-        let vertex = at(turns);
-        self.least = self.least.min(vertex);
-        self.most = self.most.max(vertex);
+        if let Some((a, b)) = steps {
+            let (per_a, per_b, per_both) = (1.0 / a, 1.0 / b, 2.0 / (a + b));
+            for k in 0..n {
+                let (rise, fall) = (v1[k] - v0[k], values[k] - v1[k]);
+                let (before, after) = (rise * per_a, fall * per_b);
+                let curvature = (after - before) * per_both;
+                let last = curvatures[k];
+                curvatures[k] = curvature;
+                let slope = before + curvature * (0.5 * a);
+                let beyond = slope * slope / (curvature + curvature);
+                // Where all three are equal, the quotient is not a number; the comparisons have then failed.
+                let turns = (rise * fall <= 0.0) & (curvature * last > 0.0);
+                let goes_on = turns & (curvature.abs() <= last.abs() * GOES_ON);
+                let vertex = if goes_on { v1[k] - beyond } else { v1[k] };
+                least[k] = Lane::min(least[k], vertex);
+                most[k] = Lane::max(most[k], vertex);
+            }
+        } else {
+            curvatures.fill(0.0);
+        }
+        v0.copy_from_slice(v1);
+        v1.copy_from_slice(values);
     }
 }
 
@@ -95,15 +101,15 @@ mod tests {
 
     /// Extremes of f over steps of h, with and without vertices.
     fn seen(f: impl Fn(f64) -> f64, h: f64, steps: usize) -> [(f64, f64); 2] {
-        let (mut pace, mut vertex) = (Pace::default(), Vertex::<f64>::new());
+        let (mut pace, mut vertex) = (Pace::default(), Vertices::new(1));
         let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
         for k in 0..=steps {
             let (t, value) = (k as f64 * h, f(k as f64 * h));
             let both = pace.next(t);
-            vertex.look(value, both);
+            vertex.look(&[value], both);
             (least, most) = (least.min(value), most.max(value));
         }
-        [(least, most), (vertex.least, vertex.most)]
+        [(least, most), (vertex.least[0], vertex.most[0])]
     }
 
     /// A sine has extremes of −1 and 1.
@@ -131,16 +137,16 @@ mod tests {
 
     #[test]
     fn nothing_reaches_over_a_beginning() {
-        let (mut pace, mut vertex) = (Pace::default(), Vertex::<f64>::new());
+        let (mut pace, mut vertex) = (Pace::default(), Vertices::new(1));
         for (t, v) in [(0.0, 0.0), (1.0, 3.0), (2.0, 4.0)] {
             let both = pace.next(t);
-            vertex.look(v, both);
+            vertex.look(&[v], both);
         }
         pace.anew();
         for (t, v) in [(2.0, 4.0), (3.0, 3.0), (4.0, 0.0)] {
             let both = pace.next(t);
-            vertex.look(v, both);
+            vertex.look(&[v], both);
         }
-        assert_eq!((vertex.least, vertex.most), (0.0, 4.0));
+        assert_eq!((vertex.least[0], vertex.most[0]), (0.0, 4.0));
     }
 }

@@ -1,10 +1,10 @@
 //! Extremes of watched quantities, and the events their crossings make.
 
-use super::vertex::{Pace, Vertex};
+use super::vertex::{Pace, Vertices};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Readouts, Sources};
 use crate::recorder::{Action, Column, Event, EventKind};
 use crate::units::people;
 
@@ -27,46 +27,33 @@ pub struct Watch {
     pub lower: f64,
     /// Upper bound; ∞ where there is none.
     pub upper: f64,
+    /// From when until when extremes are kept and bounds hold, s.
+    pub during: (f64, f64),
 }
 
-/// The extremes a quantity has had: value and instant (s), lane by lane merged to the worst.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Extreme<L> {
-    /// Smallest value.
-    pub least: L,
-    /// When lane 0 had it, s.
-    pub least_at: f64,
-    /// Largest value.
-    pub most: L,
-    /// When lane 0 had it, s.
-    pub most_at: f64,
-}
+/// For a watch that holds throughout a run.
+pub const ALWAYS: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
-impl<L: Lane> Extreme<L> {
-    fn nothing() -> Self {
-        Self {
-            least: L::splat(f64::INFINITY),
-            least_at: f64::NAN,
-            most: L::splat(f64::NEG_INFINITY),
-            most_at: f64::NAN,
-        }
+impl Watch {
+    fn holds(&self, t: f64) -> bool {
+        self.during.0 <= t && t <= self.during.1
     }
 }
 
-/// What was seen of one quantity in one lane: values at the ends of steps, and their instants, s.
+/// What was seen of one quantity: values at the ends of steps, and their instants, s.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Seen {
     /// Smallest value; ∞ where nothing was seen.
     pub least: f64,
-    /// When lane 0 had it.
+    /// When it had it.
     pub least_at: f64,
     /// Largest value; −∞ where nothing was seen.
     pub largest: f64,
-    /// When lane 0 had it.
+    /// When it had it.
     pub largest_at: f64,
     /// What both are estimated to miss between the ends of steps ([`Watcher::missed`]).
     pub missed: (f64, f64),
-    /// When it first was outside its bounds in any lane; `None`: it never was, or makes no events.
+    /// When it first was outside its bounds; `None`: it never was, or makes no events.
     pub since: Option<f64>,
 }
 
@@ -99,40 +86,58 @@ impl Seen {
     }
 }
 
-/// Watches quantities at every step.
+/// Watches quantities at every step. One entry per quantity in every list.
 #[derive(Clone, Debug)]
-pub struct Watcher<L> {
+pub struct Watcher {
     watches: Vec<Watch>,
-    readouts: Vec<Readout<L>>,
+    readouts: Readouts,
     /// Present values.
-    pub now: Vec<L>,
-    /// Extremes so far.
-    pub extremes: Vec<Extreme<L>>,
-    outside: Vec<bool>,
+    pub now: Vec<f64>,
+    /// Extremes so far, and their instants, s.
+    least: Vec<f64>,
+    least_at: Vec<f64>,
+    most: Vec<f64>,
+    most_at: Vec<f64>,
+    /// Bounds whose crossings make events; none where these are infinite.
+    lower: Vec<f64>,
+    upper: Vec<f64>,
+    /// 1 outside, else 0.
+    outside: Vec<u64>,
     since: Vec<Option<f64>>,
+    /// Those that do not hold throughout.
+    sometimes: Vec<usize>,
+    /// Extremes of those that do not hold now.
+    aside: Vec<(usize, [f64; 4])>,
     pace: Pace,
-    vertices: Vec<Vertex<L>>,
+    vertices: Vertices,
 }
 
-impl<L: Lane> Watcher<L> {
+impl Watcher {
     /// Compiles the probes.
-    pub fn new(watches: Vec<Watch>, system: &System<L>) -> Self {
-        Self {
-            readouts: watches.iter().map(|w| Readout::new(&w.probe, system)).collect(),
-            now: vec![L::splat(0.0); watches.len()],
-            extremes: vec![Extreme::nothing(); watches.len()],
-            outside: vec![false; watches.len()],
-            since: vec![None; watches.len()],
+    pub fn new(watches: Vec<Watch>, system: &System<f64>) -> Self {
+        let n = watches.len();
+        let bounds = |of: fn(&Watch) -> f64, none: f64| {
+            watches.iter().map(|w| if w.event.is_some() { of(w) } else { none }).collect()
+        };
+        let mut watcher = Self {
+            readouts: Readouts::new(watches.iter().map(|w| &w.probe), system),
+            now: vec![0.0; n],
+            least: vec![0.0; n],
+            least_at: vec![0.0; n],
+            most: vec![0.0; n],
+            most_at: vec![0.0; n],
+            lower: bounds(|w| w.lower, f64::NEG_INFINITY),
+            upper: bounds(|w| w.upper, f64::INFINITY),
+            outside: vec![0; n],
+            since: vec![None; n],
+            sometimes: (0..n).filter(|k| watches[*k].during != ALWAYS).collect(),
+            aside: Vec::new(),
             pace: Pace::default(),
-            vertices: vec![Vertex::new(); watches.len()],
+            vertices: Vertices::new(n),
             watches,
-        }
-    }
-
-    /// Watches nothing.
-    pub(super) fn empty() -> Self {
-        let (watches, readouts, now, extremes, outside, since, pace, vertices) = Default::default();
-        Self { watches, readouts, now, extremes, outside, since, pace, vertices }
+        };
+        watcher.forget();
+        watcher
     }
 
     /// What is watched.
@@ -143,35 +148,41 @@ impl<L: Lane> Watcher<L> {
     /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest
     /// (at least 0). Temperatures are not estimated so: within a step they move by less than half the heat bound, and
     /// an extreme there is missed by less than that.
-    pub fn missed(&self, k: usize) -> (L, L) {
-        let zero = L::splat(0.0);
+    pub fn missed(&self, k: usize) -> (f64, f64) {
         if matches!(self.watches[k].probe, Probe::Temperature(_)) {
-            return (zero, zero);
+            return (0.0, 0.0);
         }
-        let (extreme, vertex) = (&self.extremes[k], &self.vertices[k]);
-        let known = |missed: L| L::select(missed.abs().lt(L::splat(f64::INFINITY)), missed, zero);
-        (known(vertex.least - extreme.least), known(vertex.most - extreme.most))
+        let known = |missed: f64| if missed.is_finite() { missed } else { 0.0 };
+        (known(self.vertices.least[k] - self.least[k]), known(self.vertices.most[k] - self.most[k]))
     }
 
-    /// All that was seen in a lane, in the order of the watches.
-    pub fn seen(&self, lane: usize) -> Vec<Seen> {
-        let one = |(k, e): (usize, &Extreme<L>)| Seen {
-            least: e.least.lane(lane),
-            least_at: e.least_at,
-            largest: e.most.lane(lane),
-            largest_at: e.most_at,
-            missed: (self.missed(k).0.lane(lane), self.missed(k).1.lane(lane)),
+    /// All that was seen, in the order of the watches.
+    pub fn seen(&self) -> Vec<Seen> {
+        let one = |k: usize| Seen {
+            least: self.least[k],
+            least_at: self.least_at[k],
+            largest: self.most[k],
+            largest_at: self.most_at[k],
+            missed: self.missed(k),
             since: self.since[k],
         };
-        self.extremes.iter().enumerate().map(one).collect()
+        (0..self.watches.len()).map(one).collect()
+    }
+
+    /// Entries of devices' stamps that are read ([`Readout::stamps`](crate::readout::Readout::stamps)).
+    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+        self.readouts.stamps(out);
     }
 
     /// Forgets what was seen.
     pub(super) fn forget(&mut self) {
-        self.extremes.fill(Extreme::nothing());
+        self.least.fill(f64::INFINITY);
+        self.most.fill(f64::NEG_INFINITY);
+        self.least_at.fill(f64::NAN);
+        self.most_at.fill(f64::NAN);
         self.since.fill(None);
-        self.outside.fill(false);
-        self.vertices.fill(Vertex::new());
+        self.outside.fill(0);
+        self.vertices = Vertices::new(self.watches.len());
         self.pace.anew();
     }
 
@@ -197,44 +208,67 @@ impl<L: Lane> Watcher<L> {
     }
 
     /// Reads all at the instant t, s, keeps extremes, and tells crossings.
-    pub fn look(&mut self, t: f64, system: &System<L>, from: &Sources<'_, L>, events: &mut Vec<Event>) {
+    pub fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>, events: &mut Vec<Event>) {
         let steps = self.pace.next(t);
-        for (k, readout) in self.readouts.iter().enumerate() {
-            let value = readout.read(system, from);
-            self.vertices[k].look(value, steps);
-            self.now[k] = value;
-            let extreme = &mut self.extremes[k];
-            if value.lane(0) > extreme.most.lane(0) {
-                extreme.most_at = t;
-            }
-            if value.lane(0) < extreme.least.lane(0) {
-                extreme.least_at = t;
-            }
-            extreme.most = extreme.most.max(value);
-            extreme.least = extreme.least.min(value);
-            let watch = &self.watches[k];
-            let Some(kind) = watch.event else { continue };
-            let (above, below) = (value.widest() > watch.upper, -(-value).widest() < watch.lower);
-            let outside = above || below;
-            if outside && !self.outside[k] {
-                self.since[k].get_or_insert(t);
-                let level = if above { watch.upper } else { watch.lower };
-                let bound = people(level, watch.unit);
-                let note = match (kind, above) {
-                    (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
-                    (_, true) => format!("{} rises above {bound}", watch.long_name),
-                    (_, false) => format!("{} falls below {bound}", watch.long_name),
-                };
-                events.push(Event {
-                    action: if above { Action::Rises } else { Action::Falls },
-                    note,
-                    value: value.lane(0),
-                    unit: watch.unit,
-                    level,
-                    ..Event::new(t, kind, &watch.subject)
-                });
-            }
-            self.outside[k] = outside;
+        self.readouts.read(system, from, &mut self.now);
+        self.vertices.look(&self.now, steps);
+        let absent = self.sometimes.iter().filter(|k| !self.watches[**k].holds(t));
+        let extremes = |k: usize| [self.least[k], self.least_at[k], self.most[k], self.most_at[k]];
+        self.aside.clear();
+        self.aside.extend(absent.map(|&k| (k, extremes(k))));
+        if self.keep_extremes(t) {
+            (0..self.now.len()).for_each(|k| self.cross(k, t, events));
         }
+        for &(k, kept) in &self.aside {
+            [self.least[k], self.least_at[k], self.most[k], self.most_at[k]] = kept;
+        }
+    }
+
+    /// Takes the present values into the extremes; whether some went out of their bounds, or came back. Without
+    /// branches, so that it is done for several quantities at once.
+    fn keep_extremes(&mut self, t: f64) -> bool {
+        let n = self.now.len();
+        let (now, lower, upper) = (&self.now[..n], &self.lower[..n], &self.upper[..n]);
+        let (least, least_at) = (&mut self.least[..n], &mut self.least_at[..n]);
+        for k in 0..n {
+            least_at[k] = if now[k] < least[k] { t } else { least_at[k] };
+            least[k] = Lane::min(least[k], now[k]);
+        }
+        let (most, most_at) = (&mut self.most[..n], &mut self.most_at[..n]);
+        for k in 0..n {
+            most_at[k] = if now[k] > most[k] { t } else { most_at[k] };
+            most[k] = Lane::max(most[k], now[k]);
+        }
+        let outside = &self.outside[..n];
+        let changed = |k: usize| u64::from(now[k] > upper[k] || now[k] < lower[k]) ^ outside[k];
+        (0..n).fold(0, |any, k| any | changed(k)) != 0
+    }
+
+    fn cross(&mut self, k: usize, t: f64, events: &mut Vec<Event>) {
+        let (watch, value) = (&self.watches[k], self.now[k]);
+        if !watch.holds(t) {
+            return;
+        }
+        let (above, below) = (value > self.upper[k], value < self.lower[k]);
+        let outside = above || below;
+        let was = std::mem::replace(&mut self.outside[k], u64::from(outside));
+        let Some(kind) = watch.event.filter(|_| outside && was == 0) else { return };
+        self.since[k].get_or_insert(t);
+        let level = if above { watch.upper } else { watch.lower };
+        let bound = people(level, watch.unit);
+        let note = match (kind, above) {
+            (EventKind::Clamp, _) => format!("starts to conduct (above {bound})"),
+            (EventKind::Avalanche, _) => watch.long_name.clone(),
+            (_, true) => format!("{} rises above {bound}", watch.long_name),
+            (_, false) => format!("{} falls below {bound}", watch.long_name),
+        };
+        events.push(Event {
+            action: if above { Action::Rises } else { Action::Falls },
+            note,
+            value,
+            unit: watch.unit,
+            level,
+            ..Event::new(t, kind, &watch.subject)
+        });
     }
 }

@@ -49,6 +49,7 @@ impl Stepper<f64> {
         if let Some(pieces) = &mut self.pieces {
             return pieces.settle(&self.solver.system, state, board, &mut self.solver.stamps);
         }
+        self.solver.stamped = false;
         self.solver.jump(state, tiny, counts, board)?;
         copy(&mut self.power[0], &state.power);
         // Courses are read just after the jump.

@@ -82,16 +82,30 @@ impl<K: Lane> Stepper<K> {
         }
         solver.factored[lane] = from_solver.factored[0];
         solver.keys[lane] = NO_KEY;
+        solver.stamped = false;
+        if let Some(stages) = &mut self.rosenbrock {
+            stages.exact &= !(1 << lane);
+        }
+        self.finest.set_lane(lane, from.finest);
         self.gauge.load(lane, &from.gauge);
     }
 
-    /// What is read at the end of a step goes back to a run: unknowns, powers, energies, stamps.
-    pub(crate) fn show(&self, lane: usize, all: &State<K>, own: &mut State<f64>, to: &mut Stepper<f64>) {
+    /// What is read at the end of a step goes back to a run: unknowns, powers, energies, and these entries of stamps
+    /// (device and index).
+    pub(crate) fn show(
+        &self,
+        lane: usize,
+        all: &State<K>,
+        own: &mut State<f64>,
+        to: &mut Stepper<f64>,
+        stamps: &[(u32, u32)],
+    ) {
         get(lane, &all.x, &mut own.x);
         get(lane, &all.power, &mut own.power);
         get(lane, &all.energy, &mut own.energy);
-        for (from, to) in self.solver.stamps.iter().zip(&mut to.solver.stamps) {
-            get(lane, from, to);
+        for &(device, k) in stamps {
+            let (device, k) = (device as usize, k as usize);
+            to.solver.stamps[device][k] = self.solver.stamps[device][k].lane(lane);
         }
     }
 
@@ -104,7 +118,10 @@ impl<K: Lane> Stepper<K> {
         to: &mut Stepper<f64>,
         board: &Board<f64>,
     ) {
-        self.show(lane, all, own, to);
+        self.show(lane, all, own, to, &[]);
+        for (from, to) in self.solver.stamps.iter().zip(&mut to.solver.stamps) {
+            get(lane, from, to);
+        }
         get(lane, &all.q, &mut own.q);
         get(lane, &all.k, &mut own.k);
         for (from, to) in all.history.iter().rev().zip(own.history.iter_mut().rev()) {
@@ -112,6 +129,10 @@ impl<K: Lane> Stepper<K> {
         }
         to.gauge.store(&self.gauge, lane);
         let solver = &self.solver;
+        to.solver.stamped = false;
+        if let Some(stages) = &mut to.rosenbrock {
+            stages.exact = 0;
+        }
         get(lane, &solver.x, &mut to.solver.x);
         get(lane, &solver.a, &mut to.solver.a);
         if let Some((alpha, version)) = solver.factored[lane]
@@ -128,6 +149,12 @@ impl Stepper<f64> {
     pub(crate) fn passed(&self, state: &mut State<f64>, end: f64, h: f64) {
         let begin = state.history.last().map_or(state.t, |point| point.0);
         let from = state.t;
+        if self.rosenbrock.is_some() {
+            state.history.resize_with(2, || (0.0, vec![0.0; self.solver.inner]));
+            (state.history[0].0, state.history[1].0) = (begin, end);
+            state.t = end;
+            return;
+        }
         state.history.resize_with(self.method.stages(), || (0.0, vec![0.0; self.solver.inner]));
         for (point, &c) in state.history.iter_mut().zip(self.method.c) {
             point.0 = if c == 1.0 { end } else { from + c * h };

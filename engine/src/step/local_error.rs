@@ -8,13 +8,17 @@
 use super::stage::StageSolver;
 use super::stepper::{MOST, Stepper, block};
 use crate::arithmetic::lane::Lane;
-use crate::arithmetic::vector::{update, zeros};
+use crate::arithmetic::vector::{copy, weighted, zeros};
 
 /// Signs of the last digits, two patterns (odd constants of multiplicative hashing; Knuth, TAOCP 3, section 6.4).
 const PATTERNS: [u32; 2] = [0x9e37_79b9, 0x85eb_ca6b];
 
 /// What elimination left of one stage's equations stands for that of all of them.
 const SEVERAL: f64 = 4.0;
+
+/// The stages of a linearly implicit method build on each other: the root of the sum of squares of what the last one
+/// takes of the others' charges, a₆ⱼ + γ·c₆ⱼ of RODAS.
+const LINKED: f64 = 8.0;
 
 impl<L: Lane> Stepper<L> {
     /// Local error over its bound: (G + αC)⁻¹·α·h·Σ(b − b̂)K, damped where the circuit is stiff.
@@ -23,10 +27,8 @@ impl<L: Lane> Stepper<L> {
         let scaled: [L; MOST] =
             std::array::from_fn(|j| alpha_h * L::splat(self.method.error.get(j).copied().unwrap_or(0.0)));
         if L::WIDTH > 1 {
-            self.solver.stage_b.fill(L::splat(0.0));
-            for (w, k) in scaled.iter().zip(&self.k) {
-                update(&mut self.solver.stage_b, k, |sum, k| sum + *w * k);
-            }
+            let b = &mut self.solver.stage_b[..self.expected.len()];
+            weighted(&self.k, &scaled, |_| L::splat(0.0), |m, sum| b[m] = sum);
         } else {
             for n in 0..self.expected.as_chunks::<8>().0.len() {
                 let mut sum = [L::splat(0.0); 8];
@@ -38,6 +40,12 @@ impl<L: Lane> Stepper<L> {
             }
         }
         self.solver.resolve(&mut self.error);
+        self.worst_error()
+    }
+
+    /// The largest estimated local error over its bound.
+    #[inline(always)]
+    pub(super) fn worst_error(&self) -> L {
         // The largest one; where one is not a number the sum shows it, which no comparison loses.
         let larger = |worst: L, size: L| L::select(size.le(worst), worst, size);
         let told = |worst: L, sum: L| worst + sum * L::splat(0.0);
@@ -60,19 +68,24 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// The estimated local error of the step just tried over its bound: the largest among the unknowns whose estimate
-    /// is above rounding. The bound follows the largest value so far, the end of this step included.
-    pub(crate) fn beyond_rounding(&mut self) -> L {
+    /// is above rounding. The bound follows the largest value so far, the end of this step included. And what rounding
+    /// makes of the voltages, over the largest of them.
+    pub(crate) fn beyond_rounding(&mut self) -> [L; 2] {
         let n = self.system().n;
         let rounding = self.rounding();
-        let mut most = L::splat(0.0);
+        let zero = L::splat(0.0);
+        let (mut most, mut noise, mut widest) = (zero, zero, zero);
         for (k, rounding) in rounding.into_iter().enumerate().take(n) {
-            let error = self.error[k].abs();
-            let ratio = error / self.gauge.bound(k, self.solver.x[k]);
+            let (error, x) = (self.error[k].abs(), self.solver.x[k]);
+            let ratio = error / self.gauge.bound(k, x);
             // Written so that what is not a number counts.
             let larger = L::select(ratio.le(most), most, ratio);
             most = L::select(error.le(rounding), most, larger);
+            if self.solver.system.is_voltage[k] {
+                (noise, widest) = (L::select(rounding.le(noise), noise, rounding), widest.max(x.abs()));
+            }
         }
-        most
+        [most, noise / widest.max(L::splat(f64::MIN_POSITIVE))]
     }
 
     /// What a last digit, more or less, in every term of charges, fluxes and currents makes of the estimate.
@@ -123,18 +136,26 @@ impl<L: Lane> Stepper<L> {
             self.solver.resolve(&mut found);
             largest.iter_mut().zip(&found).for_each(|(most, x)| *most = most.max(x.abs()));
         }
-        self.residual();
+        if self.method.rosenbrock.is_some() {
+            largest.iter_mut().for_each(|most| *most *= L::splat(LINKED));
+            return largest;
+        }
+        // What elimination left of the equations at the last stage, dq/dt + f(x, t).
+        let last = self.k.len() - 1;
+        let mut rest = std::mem::take(&mut self.solver.stage_b);
+        copy(&mut rest, &self.k[last]);
+        self.solver.add_flow(&self.solver.x, &mut rest);
+        self.solver.stage_b = rest;
         self.solver.resolve(&mut found);
         largest.iter_mut().zip(&found).for_each(|(most, x)| *most = most.max(x.abs() * L::splat(SEVERAL)));
         largest
     }
+}
 
-    /// What elimination left of the equations at the last stage, dq/dt + f(x, t), into the right-hand side.
-    fn residual(&mut self) {
-        let system = std::sync::Arc::clone(self.system());
-        let last = self.k.len() - 1;
-        let StageSolver { x, stage_b: rest, stamps, source_values, prepared, current, .. } = &mut self.solver;
-        rest.copy_from_slice(&self.k[last]);
+impl<L: Lane> StageSolver<L> {
+    /// Adds f(x, t): conduction and sources, of devices as their stamps have it.
+    pub(super) fn add_flow(&self, x: &[L], rest: &mut [L]) {
+        let Self { system, stamps, source_values, prepared, current, .. } = self;
         for &(r, c, g) in &system.g {
             rest[r as usize] += g * x[c as usize];
         }

@@ -1,4 +1,7 @@
 //! One-step methods as data: singly diagonally implicit, L-stable, stiffly accurate, with an explicit first stage.
+//! A linearly implicit method ([`Rosenbrock`]) stands beside the implicit one that serves where it does not.
+
+use super::rosenbrock::{RODAS, Rosenbrock};
 
 /// A method of the family. Row i of `a` gives stage i from the derivatives of the stages up to i; the last row is `b`,
 /// so the last stage is the new value; the diagonal is `gamma` from the second stage on, so one matrix serves a step.
@@ -22,6 +25,9 @@ pub struct Method {
     /// start and stages, those from `stages` on are this step's implicit stages. Points that lie far apart are
     /// preferred: close ones amplify the stages' own errors.
     pub predict: &'static [&'static [u8]],
+    /// The linearly implicit method that makes the steps. It has the same γ; the implicit one makes those at which it
+    /// diverges, and all where the equations have index 2.
+    pub rosenbrock: Option<&'static Rosenbrock>,
 }
 
 const SQRT2: f64 = std::f64::consts::SQRT_2;
@@ -39,6 +45,7 @@ pub const TR_BDF2: Method = Method {
     error: &[W - (1.0 - W) / 3.0, W - (3.0 * W + 1.0) / 3.0, D - D / 3.0],
     error_order: 3,
     predict: &[&[0, 1, 2], &[1, 2, 3]],
+    rosenbrock: None,
 };
 
 /// ESDIRK4(3)6L\[2\]SA, γ = 1/4 (Kennedy & Carpenter 2003, the implicit half of ARK4(3)6L\[2\]SA): order 4, embedded
@@ -72,10 +79,14 @@ pub const ESDIRK4: Method = Method {
     ],
     error_order: 4,
     predict: &[&[0, 1, 5], &[1, 5, 6], &[5, 6, 7], &[6, 7, 8], &[6, 8, 9]],
+    rosenbrock: None,
 };
 
+/// RODAS with ESDIRK4 beside it: order 4, embedded order 3, one Jacobian and one factorisation a step.
+pub const RODAS4: Method = Method { name: "rodas4", rosenbrock: Some(&RODAS), ..ESDIRK4 };
+
 /// All methods.
-pub const METHODS: [&Method; 2] = [&TR_BDF2, &ESDIRK4];
+pub const METHODS: [&Method; 3] = [&TR_BDF2, &ESDIRK4, &RODAS4];
 
 impl Method {
     /// Number of stages, the explicit first one included.
@@ -89,6 +100,14 @@ impl Method {
     /// The weights b (the last row of `a`).
     pub const fn b(&self) -> &'static [f64] {
         self.a[self.a.len() - 1]
+    }
+    /// The weight of what a step begins with and has not computed itself.
+    pub const fn first_weight(&self) -> f64 {
+        if self.rosenbrock.is_some() { 0.0 } else { self.b()[0] }
+    }
+    /// The implicit method that serves equations of index 2.
+    pub fn implicit(&'static self) -> &'static Method {
+        if self.rosenbrock.is_some() { &ESDIRK4 } else { self }
     }
     /// The method of this name.
     pub fn named(name: &str) -> Option<&'static Method> {
@@ -104,6 +123,7 @@ mod tests {
     #[test]
     fn methods_fulfil_their_order_conditions() {
         for m in METHODS {
+            assert!(m.rosenbrock.is_none_or(|r| r.gamma == m.gamma));
             let s = m.stages();
             let a = |i: usize, j: usize| m.a[i].get(j).copied().unwrap_or(0.0);
             let sum = |f: &dyn Fn(usize) -> f64| (0..s).map(f).sum::<f64>();

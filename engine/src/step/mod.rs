@@ -1,6 +1,8 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod alone;
+mod attempt;
+pub(crate) mod balance;
 pub mod bounds;
 mod fallback;
 mod follow;
@@ -12,6 +14,7 @@ mod newton;
 pub mod pieces;
 mod predict;
 pub mod robust;
+pub mod rosenbrock;
 pub mod schedule;
 pub mod stage;
 pub mod start;

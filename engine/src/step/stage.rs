@@ -80,10 +80,12 @@ pub struct StageSolver<L: Lane> {
     pub(super) fresh: Vec<L>,
     /// One stamp per device.
     pub(super) stamps: Vec<Vec<L>>,
+    /// Whether the stamps are those of the state, at its temperatures.
+    pub(super) stamped: bool,
     /// Value of each source term at the start of the step, and its change over it.
-    courses: Vec<(L, L)>,
+    pub(super) courses: Vec<(L, L)>,
     /// Lanes in which some course is not straight.
-    bent: u32,
+    pub(super) bent: u32,
     /// Value of each source term at the stage.
     pub(super) source_values: Vec<L>,
     /// The dense inner block, where the fixed order was given up (one lane only).
@@ -126,6 +128,7 @@ impl<L: Lane> StageSolver<L> {
             factored: [None; MOST_LANES],
             took: [0; MOST_LANES],
             failures: [StageError::NotFinite(0); MOST_LANES],
+            stamped: false,
             full: None,
             courses: vec![(zero, zero); system.sources.len()],
             bent: 0,
@@ -269,26 +272,32 @@ impl<L: Lane> StageSolver<L> {
         {
             *power = device.commit(&location, &self.x, stamp, q);
         }
-        if !counts {
-            return;
+        if counts {
+            self.linear_powers(&self.x, rest);
         }
-        let (heat, sources) = rest.split_at_mut(system.dissipators.len());
+    }
+
+    /// The power of every linear component and source where the solution is `x`, at the instant of the stage.
+    #[inline(always)]
+    pub(super) fn linear_powers(&self, x: &[L], power: &mut [L]) {
+        let system = &self.system;
+        let (heat, sources) = power.split_at_mut(system.dissipators.len());
         let chosen = &self.prepared[self.current].chosen;
         for (p, (_, dissipator)) in heat.iter_mut().zip(&system.dissipators) {
             *p = match *dissipator {
                 Dissipator::Across(a, b, g) => {
-                    let v = self.x[a as usize] - self.x[b as usize];
+                    let v = x[a as usize] - x[b as usize];
                     g * v * v
                 }
                 Dissipator::Chosen(a, b, choice) => {
-                    let v = self.x[a as usize] - self.x[b as usize];
+                    let v = x[a as usize] - x[b as usize];
                     chosen[choice.0 as usize] * v * v
                 }
-                Dissipator::Product(a, b, w) => w * self.x[a as usize] * self.x[b as usize],
+                Dissipator::Product(a, b, w) => w * x[a as usize] * x[b as usize],
             };
         }
         for ((p, &(row, _, _)), value) in sources.iter_mut().zip(&system.sources).zip(&self.source_values) {
-            *p = self.x[row as usize] * *value;
+            *p = x[row as usize] * *value;
         }
     }
 
@@ -308,6 +317,7 @@ impl<L: Lane> StageSolver<L> {
 
     /// Moves the devices that have a heat input to their temperature, K (one per device).
     pub fn set_temperatures(&mut self, kelvin: &[L]) {
+        self.stamped = false;
         for ((device, placed), t) in self.devices.iter_mut().zip(&self.system.devices).zip(kelvin) {
             if self.system.heat_of(placed).is_some() {
                 device.set_temperature(*t);
@@ -319,6 +329,7 @@ impl<L: Lane> StageSolver<L> {
     pub(crate) fn take_system(&mut self, system: Arc<System<L>>) {
         self.devices = system.devices();
         self.system = system;
+        self.stamped = false;
         self.look_up_again();
     }
 }

@@ -3,63 +3,30 @@
 
 use std::sync::Arc;
 
+pub use super::attempt::Attempt;
+pub(crate) use super::attempt::Span;
+use super::balance::halves;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
 use super::predict::{Recipes, Weights};
+use super::rosenbrock::Stages;
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
-use crate::arithmetic::vector::{combine, copy, update, zeros};
+use crate::arithmetic::vector::{combine, copy, update, weighted, zeros};
 use crate::equations::program::Program;
 use crate::equations::system::System;
 use crate::readout::{Readout, Seat, Sources};
-
-/// What one attempted step cost and how smooth it was.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Attempt {
-    /// Newton iterations of all stages.
-    pub iterations: u32,
-    /// Estimated local error over its bound; the largest of all unknowns.
-    pub error: f64,
-    /// Whether some stage met a device in change.
-    pub hard: bool,
-}
-
-impl Attempt {
-    /// The error over its bound, but for a device in change at least what takes the step back.
-    pub fn error_ratio(&self) -> f64 {
-        if self.hard { self.error.max(EVENT) } else { self.error }
-    }
-}
-
-/// The step that a lane is to make.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Span {
-    /// Its start, s.
-    pub begin: f64,
-    /// Its end, s: differs from `begin + h` by rounding only.
-    pub end: f64,
-    /// Its length, s.
-    pub h: f64,
-}
-
-impl Span {
-    /// The instant of a stage, s.
-    pub(crate) fn instant(&self, c: f64) -> f64 {
-        if c == 1.0 { self.end } else { self.begin + c * self.h }
-    }
-}
 
 /// A stage that takes so many iterations has met a device in change (a diode that turns off between two stages, say).
 /// The estimate of the local error can miss that, because the last stages hardly differ between the method and its
 /// companion: REF-1's turn-on energy was wrong by 0.4 % whatever the bound, and is within 1e-5 with this rule.
 const HARD: u32 = 3;
-/// The error ratio it is given: enough for the step to be taken back and made finer.
-const EVENT: f64 = 3.0;
-
 /// Most stages of a method.
 pub(super) const MOST: usize = 8;
+/// Most points that a stage is predicted from.
+const PREDICTED: usize = 3;
 
 #[inline(always)]
 pub(super) fn block<L: Lane>(v: &[L], n: usize) -> [L; 8] {
@@ -91,8 +58,13 @@ pub struct Stepper<L: Lane> {
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
     pub(super) h: L,
-    /// Earlier points of the state, then the stages of this step: instants (s, where there is one lane) and inner
-    /// unknowns.
+    /// What accounts and integrals gain over the step, J.
+    pub(super) gain: Vec<L>,
+    /// A half for every row with energy.
+    pub(super) halves: Vec<L>,
+    /// Factor of the bounds of the local error.
+    pub(crate) coarser: f64,
+    /// The implicit stages of this step so far: instants (s, where there is one lane) and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
     pub(super) end: f64,
@@ -104,6 +76,11 @@ pub struct Stepper<L: Lane> {
     pub(crate) integrals: Vec<(Readout<L>, Readout<L>)>,
     /// Where the circuit is stepped by pieces: these.
     pub(super) pieces: Option<Pieces<L>>,
+    /// Where the method is linearly implicit: its stages.
+    pub(super) rosenbrock: Option<Box<Stages<L>>>,
+    /// A step of this length, s, or a shorter one, at which a linearly implicit method diverges is made by the implicit
+    /// one.
+    pub(crate) finest: L,
 }
 
 impl<L: Lane> Stepper<L> {
@@ -130,7 +107,10 @@ impl<L: Lane> Stepper<L> {
             error: zeros(n + 1),
             gauge,
             h: zero,
-            points: (0..2 * method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
+            gain: zeros(accounts),
+            halves: halves(&solver.system),
+            coarser: bounds.coarser,
+            points: (1..method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
             recipes: Recipes::default(),
@@ -138,6 +118,8 @@ impl<L: Lane> Stepper<L> {
             outcomes: [Err(StageError::NotFinite(0)); MOST_LANES],
             integrals,
             pieces: None,
+            rosenbrock: method.rosenbrock.map(|table| Box::new(Stages::new(table, &solver, accounts))),
+            finest: zero,
             solver,
         }
     }
@@ -149,16 +131,22 @@ impl<L: Lane> Stepper<L> {
 
     /// Predicts the inner unknowns of implicit stage `i` in some lanes: by the method's choice of earlier points, or
     /// (where there is no earlier step) by the last known point.
-    fn predict(&mut self, i: usize, lanes: u32) {
+    fn predict(&mut self, history: &[(f64, Vec<L>)], i: usize, lanes: u32) {
         let inner = self.solver.inner;
         let x = &mut self.solver.x[..inner];
         let (weights, from) = (&self.weights.of[i - 1], self.method.predict[i - 1]);
-        let last = &self.points[self.known - 1].1;
+        let (points, stages) = (&self.points, history.len());
+        let point = |p: usize| if p < stages { &history[p].1 } else { &points[p - stages].1 };
+        let last = point(stages + self.known - 1);
         if L::WIDTH > 1 {
             let (lanes, known) = (L::mask(lanes), L::mask(self.weights.known));
+            let mut terms = [(L::splat(0.0), &last[..inner]); PREDICTED];
+            let count = weights.len().min(PREDICTED);
+            for (term, (w, &p)) in terms.iter_mut().zip(weights.iter().zip(from)) {
+                *term = (*w, &point(p as usize)[..inner]);
+            }
             for (k, x) in x.iter_mut().enumerate() {
-                let terms = weights.iter().zip(from).map(|(w, &p)| self.points[p as usize].1[k] * *w);
-                let sum = terms.fold(L::splat(0.0), |sum, term| sum + term);
+                let sum = terms[..count].iter().fold(L::splat(0.0), |sum, (w, point)| sum + point[k] * *w);
                 *x = L::select(lanes, L::select(known, sum, last[k]), *x);
             }
             return;
@@ -169,7 +157,7 @@ impl<L: Lane> Stepper<L> {
         }
         x.fill(L::splat(0.0));
         for (w, &p) in weights.iter().zip(from) {
-            update(x, &self.points[p as usize].1, |x, point| x + point * *w);
+            update(x, point(p as usize), |x, point| x + point * *w);
         }
     }
 
@@ -187,23 +175,39 @@ impl<L: Lane> Stepper<L> {
         state: &State<L>,
         spans: &[Span],
         seats: &mut [Seat<'_>],
-        mut going: u32,
+        going: u32,
     ) {
-        let method = self.method;
         for lane in lanes_in(going) {
             self.solver.span(lane, (spans[lane].begin, spans[lane].end), &seats[lane]);
         }
         self.end = spans[0].end;
         self.h = L::from_fn(|lane| spans[lane].h);
-        let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
-        self.known = 0;
-        for (t, point) in &state.history {
-            self.points[self.known].0 = *t;
-            copy(&mut self.points[self.known].1, point);
-            self.known += 1;
+        if let Some(mut stages) = self.rosenbrock.take() {
+            self.attempt_linearly(&mut stages, state, spans, seats, going);
+            self.rosenbrock = Some(stages);
+            let balance = self.straight_balance(state);
+            for (lane, outcome) in self.outcomes.iter_mut().enumerate().take(L::WIDTH) {
+                let Ok(attempt) = outcome else { continue };
+                attempt.residual = balance.lane(lane);
+            }
+            return;
         }
         copy(&mut self.k[0], &state.k);
         copy(&mut self.power[0], &state.power);
+        self.attempt_implicitly(state, spans, seats, going);
+    }
+
+    /// The stages of the implicit method, from the derivatives and powers of the first one.
+    pub(super) fn attempt_implicitly(
+        &mut self,
+        state: &State<L>,
+        spans: &[Span],
+        seats: &mut [Seat<'_>],
+        mut going: u32,
+    ) {
+        let method = self.method;
+        let (h, alpha) = (self.h, self.solver.prepared[self.solver.current].alpha);
+        self.known = 0;
         let (mut iterations, mut most) = ([0; MOST_LANES], [0; MOST_LANES]);
         for i in 1..method.stages() {
             let c = method.c[i];
@@ -211,12 +215,18 @@ impl<L: Lane> Stepper<L> {
             let scaled: [L; MOST] =
                 std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0)) * h);
             if L::WIDTH > 1 {
-                copy(&mut self.expected, &state.q);
-                for (w, k) in scaled[..i].iter().zip(&self.k) {
-                    update(&mut self.expected, k, |sum, k| sum + *w * k);
-                }
-                copy(&mut self.solver.stage_b, &self.expected);
-                self.solver.stage_b.iter_mut().for_each(|b| *b *= alpha);
+                let n = self.expected.len();
+                let (expected, b) = (&mut self.expected[..n], &mut self.solver.stage_b[..n]);
+                let q = &state.q[..n];
+                weighted(
+                    &self.k[..i],
+                    &scaled,
+                    |m| q[m],
+                    |m, sum| {
+                        expected[m] = sum;
+                        b[m] = sum * alpha;
+                    },
+                );
             } else {
                 for n in 0..self.expected.as_chunks::<8>().0.len() {
                     let mut sum = block(&state.q, n);
@@ -230,7 +240,7 @@ impl<L: Lane> Stepper<L> {
             }
             let blank = going & !self.solver.remembering();
             if blank != 0 {
-                self.predict(i, blank);
+                self.predict(&state.history, i, blank);
             }
             let solved = self.solver.solve_lanes(c, seats, going);
             lanes_in(going & !solved).for_each(|lane| self.outcomes[lane] = Err(self.solver.failures[lane]));
@@ -251,10 +261,18 @@ impl<L: Lane> Stepper<L> {
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let errors = self.error_ratio(alpha * h);
+        self.take_gain();
+        let balance = self.straight_balance(state);
         for lane in lanes_in(going) {
             let error = errors.lane(lane);
             self.outcomes[lane] = if error.is_finite() {
-                Ok(Attempt { iterations: iterations[lane], error, hard: most[lane] >= HARD })
+                Ok(Attempt {
+                    iterations: iterations[lane],
+                    error,
+                    hard: most[lane] >= HARD,
+                    residual: balance.lane(lane),
+                    ..Attempt::default()
+                })
             } else {
                 // No step to take at any length: what it left would be reported as extremes and energies.
                 let lost = |k: &usize| !self.error[*k].lane(lane).is_finite();
@@ -265,9 +283,6 @@ impl<L: Lane> Stepper<L> {
 
     /// The products under the integrals, at the present stage.
     pub(super) fn multiply(&mut self, i: usize, seats: &[Seat<'_>]) {
-        if self.integrals.is_empty() {
-            return;
-        }
         let accounts = self.solver.system.accounts();
         let (power, products) = self.power[i].split_at_mut(accounts);
         let (x, stamps) = (&self.solver.x, &self.solver.stamps);
@@ -296,6 +311,7 @@ impl<L: Lane> Stepper<L> {
         self.solver.stamps = memory.stamps;
         self.recipes = memory.recipes;
         self.gauge.restore(memory.largest);
+        self.solver.stamped = false;
         self.solver.look_up_again();
         if let Some(pieces) = &mut self.pieces {
             pieces.look_up_again();
@@ -304,16 +320,18 @@ impl<L: Lane> Stepper<L> {
 
     /// Takes the attempted steps of some lanes as done.
     pub(crate) fn commit_lanes(&mut self, state: &mut State<L>, taken: u32) {
+        if let Some(mut stages) = self.rosenbrock.take() {
+            self.commit_linearly(&mut stages, state, taken);
+            self.rosenbrock = Some(stages);
+            return;
+        }
         if L::WIDTH == 1 {
             copy(&mut state.x, &self.solver.x);
             self.gauge.see(&state.x, taken);
             std::mem::swap(&mut state.q, &mut self.q);
             let last = self.k.len() - 1;
             std::mem::swap(&mut state.k, &mut self.k[last]);
-            for (w, p) in self.method.b().iter().zip(&self.power) {
-                let w = L::splat(*w) * self.h;
-                update(&mut state.energy, p, |total, p| total + p * w);
-            }
+            update(&mut state.energy, &self.gain, |total, gain| total + gain);
             std::mem::swap(&mut state.power, &mut self.power[last]);
         } else {
             self.commit_masked(state, taken);
@@ -322,13 +340,19 @@ impl<L: Lane> Stepper<L> {
         state.q[ground] = L::splat(0.0);
         state.k[ground] = L::splat(0.0);
         // The start of this step and its stages.
-        let from = self.known - self.method.stages();
-        let mask = L::mask(taken);
-        state.history.resize_with(self.method.stages(), || (0.0, vec![L::splat(0.0); self.solver.inner]));
-        for (old, new) in state.history.iter_mut().zip(&self.points[from..self.known]) {
-            old.0 = new.0;
-            update(&mut old.1, &new.1, |old, new| L::select(mask, new, old));
+        let (history, stages) = (&mut state.history, self.method.stages());
+        let last = history.len() - 1;
+        if L::WIDTH == 1 {
+            history.swap(0, last);
+            history.resize_with(stages, || (0.0, vec![L::splat(0.0); self.solver.inner]));
+            history[1..].iter_mut().zip(&mut self.points).for_each(|(old, new)| std::mem::swap(old, new));
+            return;
         }
+        let mask = L::mask(taken);
+        let take = |old: &mut [L], new: &[L]| update(old, new, |old, new| L::select(mask, new, old));
+        let (first, rest) = history.split_at_mut(1);
+        take(&mut first[0].1, &rest[last - 1].1);
+        rest.iter_mut().zip(&self.points).for_each(|(old, new)| take(&mut old.1, &new.1));
     }
 
     fn commit_masked(&mut self, state: &mut State<L>, taken: u32) {
@@ -339,10 +363,7 @@ impl<L: Lane> Stepper<L> {
         take(&mut state.q, &self.q);
         let last = self.k.len() - 1;
         take(&mut state.k, &self.k[last]);
-        for (w, p) in self.method.b().iter().zip(&self.power) {
-            let w = L::splat(*w) * self.h;
-            update(&mut state.energy, p, |total, p| L::select(mask, total + p * w, total));
-        }
+        update(&mut state.energy, &self.gain, |total, gain| L::select(mask, total + gain, total));
         take(&mut state.power, &self.power[last]);
     }
 

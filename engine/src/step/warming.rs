@@ -56,6 +56,9 @@ impl<L: Lane> StageSolver<L> {
 impl<L: Lane> Stepper<L> {
     /// Mean power of an account over the attempted step, W.
     pub fn mean_power(&self, account: usize) -> L {
+        if let Some(stages) = &self.rosenbrock {
+            return stages.gain[account] / self.h;
+        }
         let stages = self.method.b().iter().zip(&self.power);
         stages.fold(L::splat(0.0), |sum, (w, p)| sum + L::splat(*w) * p[account])
     }

@@ -119,6 +119,7 @@ const KINDS: &[(&str, &str, &str)] = &[
     ("an I²t value", "A^2 s", "\"400 A^2 s\""),
     ("a transconductance factor", "A/V^2", "\"15 A/V^2\""),
     ("a relative change per temperature", "1/K", "\"0.004 1/K\""),
+    ("an electric field", "V/m", "\"1.4 MV/cm\""),
     ("a voltage per temperature", "V/K", "\"-5 mV/K\""),
     ("a reciprocal voltage", "1/V", "\"0.02 1/V\""),
 ];

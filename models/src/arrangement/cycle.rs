@@ -266,7 +266,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         }
         let record = &last.record;
         let ledger = between(&before, &run.ledger());
-        let (seen, method) = (run.watcher().seen(0), run.method());
+        let (seen, method) = (run.watcher().seen(), run.method());
         // What the search takes back is not in the run's own count.
         let mut counters = run.counters();
         counters.steps = (counters.steps - done.steps) * periods;

@@ -8,8 +8,8 @@ use joulestep_engine::error::CircuitError;
 use crate::devices::jfet::{self, Strips, jfet_params};
 use crate::devices::mosfet::{self, mosfet_params};
 use crate::model::{
-    Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, Values, above, bad, join, known_voltage,
-    params,
+    Avalanche, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, Values, above, bad, join,
+    known_voltage, params,
 };
 
 const OWN: [Param; 11] = params! {
@@ -28,7 +28,7 @@ const OWN: [Param; 11] = params! {
 /// Quantity that the rated voltage bounds.
 const DIE_VOLTAGE: &str = "die-voltage";
 const PARAMS: &[Param] =
-    &join::<62, 11, 73>(join::<26, 36, 62>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
+    &join::<73, 11, 84>(join::<28, 45, 73>(jfet_params!("jfet-"), mosfet_params!("mosfet-")), OWN);
 
 /// A lead of inductance `l` from the outer node to a new inner one; the outer node itself where there is none.
 fn lead(
@@ -110,8 +110,8 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     let current = drain_lead.map_or(Probe::Conduction(jfet_die, 0), |id| Probe::Branch(id, 0));
     let heat = components.iter().map(|&id| (1.0, Probe::Power(id))).collect();
 
-    let bound = v.number("mosfet-gate-limit");
-    let mut limits = vec![("gate", vgs.clone(), -bound, bound)];
+    let (lower, upper) = mosfet_values.gate_limits();
+    let mut limits = vec![("gate", vgs.clone(), lower, upper)];
     if let Some(bound) = v.maybe("mosfet-rated-voltage").or_else(|| v.maybe("mosfet-breakdown-voltage")) {
         limits.push(("middle", vm.clone(), f64::NEG_INFINITY, bound));
     }
@@ -133,7 +133,13 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         known.push(("current", current.clone(), -range, range));
     }
     let hottest = v.number("maximum-temperature");
+    let of_jfet = Probe::Voltage(drain, near);
+    let avalanches = [
+        Avalanche::of("jfet", &jfet_values, of_jfet, Probe::Conduction(jfet_die, 0)),
+        Avalanche::of("mosfet", &mosfet_values, vm.clone(), mosfet.current.clone()),
+    ];
     Ok(Built {
+        avalanches: avalanches.into_iter().flatten().collect(),
         components,
         dies: vec![("jfet", jfet), ("mosfet", mosfet.die)],
         hottest: vec![("jfet", hottest), ("mosfet", hottest)],

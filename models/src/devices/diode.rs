@@ -1,19 +1,22 @@
-//! Junction diode with series resistance, depletion charge and, where its times are given, reverse recovery.
+//! Junction diode with series resistance, depletion charge and, where their parameters are given, reverse recovery and
+//! leakage through a Schottky barrier.
 
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
-use joulestep_engine::circuit::graph::{Circuit, NodeId};
+use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
+use crate::base::{Base, BaseJunction, Stores};
 use crate::charge::Depletion;
 use crate::devices::resistor::{self, WarmResistor};
+use crate::emission::BarrierLeakage;
 use crate::junction::{Breakdown, Junction, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, join,
-    known_voltage, params,
+    Avalanche, BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, Param, Prefixed, Range, Values, bad,
+    join, known_voltage, params,
 };
 use crate::recovery::{StoringJunction, Times, recovery_params};
 
@@ -72,7 +75,8 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     fn at_temperature(&self, kelvin: L) -> AtTemperature<L> {
         let saturation = saturation_at(kelvin, self.saturation, self.ideality, self.gap, self.power);
         let scale = self.ideality * kelvin * L::splat(BOLTZMANN_OVER_CHARGE);
-        let junction = Junction::new(saturation, scale, self.linear_above, self.breakdown);
+        let junction =
+            Junction::new(saturation, scale, self.linear_above, self.breakdown.map(|b| b.at(kelvin)));
         AtTemperature { junction, leakage: self.leakage, depletion: self.depletion }
     }
 
@@ -87,7 +91,26 @@ impl<L: Lane> Law<L, 1> for Diode<L> {
     }
 }
 
-const OWN: [Param; 17] = params! {
+/// Puts the junction between anode and cathode: with stored charge and base where their numbers are given.
+pub(crate) fn place(
+    circuit: &mut Circuit<f64>,
+    name: &str,
+    nodes: [NodeId; 2],
+    law: &Diode<f64>,
+    stores: Stores,
+    kelvin: f64,
+) -> Result<ComponentId, CircuitError> {
+    match stores {
+        (None, _) => circuit.law(name, "diode", &nodes, *law, kelvin),
+        (Some(times), None) => circuit.law(name, "diode", &nodes, law.storing(times), kelvin),
+        (Some(times), Some(base)) => {
+            let law = BaseJunction { junction: law.storing(times), base };
+            circuit.law(name, "diode", &nodes, law, kelvin)
+        }
+    }
+}
+
+const OWN: [Param; 21] = params! {
     required "saturation-current", "A", Range::Positive, "Saturation current at 25 degC";
     with "ideality", "1", 1.0, Range::Between(0.5, 10.0), "Ideality factor n";
     with "gap", "eV", 1.12, Range::Between(0.1, 10.0),
@@ -99,27 +122,30 @@ const OWN: [Param; 17] = params! {
     with "capacitance", "F", 0.0, Range::NotNegative, "Depletion capacitance at 0 V";
     with "built-in-voltage", "V", 0.8, Range::Positive, "Built-in voltage of the depletion capacitance";
     with "depletion-exponent", "1", 0.5, Range::Between(0.0, 1.0), "Exponent of the depletion capacitance";
-    with "leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage";
+    with "leakage-conductance", "S", 0.0, Range::NotNegative, "Leakage that does not follow temperature";
+    optional "contact-field", "V/m", Range::Positive,
+        "Field at a Schottky contact at the rated voltage; with it comes leakage over and through the barrier (`gap`)";
+    with "tunnelling-mass", "1", 0.2, Range::Between(0.01, 10.0),
+        "Mass of what tunnels through the barrier, over the electron's";
     optional "breakdown-voltage", "V", Range::Positive, "Reverse voltage at the breakdown current";
     with "breakdown-slope-voltage", "V", 1.0, Range::Positive, "Voltage per factor e of breakdown current";
     with "breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage";
+    with "breakdown-drift", "1/K", 0.0, Range::Any, "Relative change of the breakdown voltage with temperature";
+    with "breakdown-resistance", "ohm", 0.0, Range::NotNegative,
+        "Space-charge resistance in breakdown at 25 degC: W^2/(2 eps v A)";
     optional "rated-voltage", "V", Range::Positive, "Rated reverse voltage";
     + Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM;
 };
-const PARAMS: &[Param] = &join::<17, 4, 21>(OWN, recovery_params!(""));
+const PARAMS: &[Param] = &join::<21, 8, 29>(OWN, recovery_params!(""));
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
-    let breakdown = v.maybe("breakdown-voltage").map(|voltage| Breakdown {
-        voltage,
-        scale: v.number("breakdown-slope-voltage"),
-        current: v.number("breakdown-current"),
-    });
+    let own = Prefixed { values: v, prefix: "" };
     let law = Diode {
         saturation: v.number("saturation-current"),
         ideality: v.number("ideality"),
         gap: v.number("gap"),
         power: v.number("saturation-power"),
-        breakdown,
+        breakdown: Breakdown::of(&own),
         linear_above: v.number("linear-above"),
         leakage: v.number("leakage-conductance"),
         depletion: Depletion::new(
@@ -143,16 +169,35 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         heat.push((1.0, Probe::Power(id)));
     }
     let nodes = [anode, pins[1]];
-    let id = match Times::given(name, &Prefixed { values: v, prefix: "" }, "")? {
-        None => circuit.law(name, "diode", &nodes, law, kelvin)?,
-        Some(times) => circuit.law(name, "diode", &nodes, law.storing(times), kelvin)?,
-    };
+    let id = place(circuit, name, nodes, &law, Base::given(name, &own, "")?, kelvin)?;
     components.push(id);
     heat.push((1.0, Probe::Power(id)));
+    let mut current = Probe::Conduction(id, 0);
+    if let Some(field) = v.maybe("contact-field") {
+        let at = v.maybe("rated-voltage").ok_or_else(|| {
+            bad(name, "`contact-field` is given without `rated-voltage`, at which it is the field")
+        })?;
+        let barrier = BarrierLeakage {
+            saturation: law.saturation,
+            barrier: law.gap,
+            power: law.power,
+            field,
+            at,
+            built_in: v.number("built-in-voltage"),
+            mass: v.number("tunnelling-mass"),
+        };
+        let id = circuit.law(&format!("{name}.barrier"), "diode", &[pins[1], anode], barrier, kelvin)?;
+        components.push(id);
+        heat.push((1.0, Probe::Power(id)));
+        current = Probe::Sum(vec![(1.0, current), (-1.0, Probe::Conduction(id, 0))]);
+    }
     let voltage = Probe::Voltage(pins[0], pins[1]);
     let rated = v.maybe("rated-voltage").map(|rated| -rated);
     let known = -known_voltage(v.maybe("breakdown-voltage"), v.maybe("rated-voltage"));
+    let reverse = Probe::Voltage(pins[1], anode);
+    let avalanche = Avalanche::of("diode", &own, reverse, current.clone());
     Ok(Built {
+        avalanches: avalanche.into_iter().collect(),
         known: vec![("voltage", voltage.clone(), known, f64::INFINITY)],
         dies: vec![("diode", components.clone())],
         hottest: vec![("diode", v.number("maximum-temperature"))],
@@ -160,7 +205,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         components,
         quantities: vec![
             ("voltage", "anode-cathode voltage", voltage),
-            ("current", "forward current without displacement", Probe::Conduction(id, 0)),
+            ("current", "forward current without displacement", current),
             ("power", "power dissipated", Probe::Sum(heat)),
         ],
         ..Built::default()
@@ -173,8 +218,8 @@ pub const fn entry() -> Entry {
         kind: "diode",
         pins: &["anode", "cathode"],
         params: PARAMS,
-        help: "Junction or Schottky diode with series resistance, depletion charge and, by its times, reverse recovery",
-        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188",
+        help: "Junction or Schottky diode with series resistance and depletion charge; where given: reverse and forward recovery, leakage through its barrier",
+        source: "Shockley 1949; Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 2 and 3; Lauritzen & Ma, IEEE Trans. Power Electron. 6 (1991) 188; Padovani & Stratton, Solid-State Electron. 9 (1966) 695",
         dies: &[DieEntry { name: "diode", prefix: "", is: DieKind::Diode, blocks: true, on: None }],
         build,
     }

@@ -101,6 +101,53 @@ impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
     }
 }
 
+/// What the stranded charge of a superjunction's pillars passes on its way; pins drain, pillar. Local unknown: the
+/// voltage in V.
+///
+/// As the pillars deplete, some of their carriers are cut off in pockets and come out only when the field has grown;
+/// on the way back they return at once. So each cycle loses this charge times the voltage that it takes, however slow
+/// or fast the cycle is (Roig & Bauwens, IEEE Trans. Electron Devices 62 (2015) 3092; the loss: Fedison et al., APEC
+/// 2014, 150; both from memory). i = G·(s(v − V) − s(−v)) + v·G·10⁻⁶, with s a ramp from 0 on that bends over one volt; G
+/// charges the capacitance in a nanosecond, and what is stranded comes out by itself within a millisecond.
+#[derive(Clone, Copy, Debug)]
+pub struct Stranding<L> {
+    conductance: L,
+    voltage: L,
+}
+
+lockstep!(Stranding: conductance, voltage);
+
+impl Stranding<f64> {
+    /// From the voltage that the charge takes to come out (V) and the capacitance that holds it (F).
+    pub(crate) fn new(voltage: f64, capacitance: f64) -> Self {
+        Self { conductance: capacitance / 1e-9, voltage }
+    }
+}
+
+impl<L: Lane> Law<L, 1> for Stranding<L> {
+    type AtTemperature = Self;
+
+    fn at_temperature(&self, _kelvin: L) -> Self {
+        *self
+    }
+
+    #[inline(always)]
+    fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
+        let (zero, one, half) = (L::splat(0.0), L::splat(1.0), L::splat(0.5));
+        let ramp = |x: S| {
+            let u = x.value();
+            let bent = u.max(zero).min(one);
+            x.mapped(half * bent * bent + (u.max(one) - one), bent)
+        };
+        let i = (ramp(v - at.voltage) - ramp(-v) + v * L::splat(1e-6)) * at.conductance;
+        Flow { i: [i], q: [S::constant(L::splat(0.0))] }
+    }
+
+    fn in_lanes<K: Lane>(each: &[&Self], kelvin: K) -> Option<Box<dyn Device<K>>> {
+        side_by_side(each, kelvin)
+    }
+}
+
 const PARAMS: &[Param] = &params! {
     with "constant-capacitance", "F", 0.0, Range::NotNegative, "Constant part";
     optional "capacitance", "F", Range::Positive, "Depletion capacitance at 0 V";

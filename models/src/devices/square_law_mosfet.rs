@@ -80,6 +80,8 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
         voltage,
         scale: v.number("breakdown-slope-voltage"),
         current: v.number("breakdown-current"),
+        drift: 0.0,
+        resistance: 0.0,
     });
     let body = Junction::new(
         v.number("body-saturation-current"),

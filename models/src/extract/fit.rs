@@ -40,6 +40,8 @@ pub struct Fit<'p> {
     lines: Vec<Line<'p>>,
     /// Points at which the model was asked, and at how many it may be before the search ends.
     pub work: (u64, u64),
+    /// Asked at every evaluation; once it says so the model is asked nothing more.
+    stop: &'p (dyn Fn() -> bool + Sync),
 }
 
 impl<'p> Fit<'p> {
@@ -50,6 +52,7 @@ impl<'p> Fit<'p> {
         free: &[Candidate],
         curves: &[&'p Curve],
         stages: &[Stage],
+        stop: &'p (dyn Fn() -> bool + Sync),
     ) -> Self {
         let start = |c: &Candidate| values.maybe(c.param.key).unwrap_or(0.0);
         let free = free.iter().map(|c| (*c, Coordinate::new(c.param.range, start(c)))).collect();
@@ -58,7 +61,7 @@ impl<'p> Fit<'p> {
             Some(Line { curve, stage, scales: scales(curve), nearby: Nearby::default(), last: None })
         };
         let lines = curves.iter().filter_map(line).collect();
-        Self { entry, lines, values, free, work: (0, u64::MAX) }
+        Self { entry, lines, values, free, work: (0, u64::MAX), stop }
     }
 
     /// Work of so many Jacobians, in points.
@@ -101,11 +104,14 @@ fn depends(line: &Line<'_>, parameter: Stage) -> bool {
 
 impl Problem for Fit<'_> {
     fn exhausted(&self) -> bool {
-        self.work.0 >= self.work.1
+        self.work.0 >= self.work.1 || (self.stop)()
     }
 
     fn residuals(&mut self, u: &[f64]) -> Vec<f64> {
         self.set(u);
+        if (self.stop)() {
+            return vec![REFUSED; self.len()];
+        }
         let mut out = Vec::with_capacity(self.len());
         for line in &mut self.lines {
             let mine = self.free.iter().zip(u).filter(|((c, _), _)| depends(line, c.stage));

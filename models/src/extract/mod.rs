@@ -71,6 +71,9 @@ pub enum ExtractError {
     /// The model refuses the values at which the fit begins.
     #[error("the model cannot be evaluated at the start of the fit ({0})")]
     Refused(String),
+    /// It was asked to stop.
+    #[error("stopped")]
+    Stopped,
 }
 
 /// Fits what a part's curves tell of the parameters that it does not give. `start`: values at which the fit begins,
@@ -79,17 +82,19 @@ pub enum ExtractError {
 /// # Errors
 /// [`ExtractError`]. The curves must have passed [`inspect`](crate::part::inspect).
 pub fn extract(part: &Part, start: &Values) -> Result<Extraction, ExtractError> {
-    extract_watched(part, start, &|_, _| ())
+    extract_watched(part, start, &|_, _| (), &|| false)
 }
 
-/// The same; `watch` is told after each search how many are done, and how many there may be at most.
+/// The same; `watch` is told after each search how many are done, and how many there may be at most; `stop` is asked
+/// at every evaluation.
 ///
 /// # Errors
-/// As [`extract`].
+/// As [`extract`]; [`ExtractError::Stopped`].
 pub fn extract_watched(
     part: &Part,
     start: &Values,
     watch: &dyn Fn(u64, u64),
+    stop: &(dyn Fn() -> bool + Sync),
 ) -> Result<Extraction, ExtractError> {
     let curves: Vec<&Curve> = part.curves.iter().collect();
     let mut doubts = Vec::new();
@@ -116,27 +121,30 @@ pub fn extract_watched(
     for (done, stage) in (1..).zip(Stage::ALL) {
         let mine: Vec<Candidate> = free.iter().filter(|c| c.stage == stage).copied().collect();
         if !mine.is_empty() {
-            let mut fit = Fit::new(part.entry(), values, &mine, &curves, &[stage]);
+            let mut fit = Fit::new(part.entry(), values, &mine, &curves, &[stage], stop);
             check(&mut fit, stage)?;
             // What the start hides (a breakdown behind too much leakage) would wander off; it joins once the others
             // are near their places.
             let felt = felt(&mut fit);
             if felt.len() < mine.len() && !felt.is_empty() {
-                let mut some = Fit::new(part.entry(), fit.values, &felt, &curves, &[stage]);
+                let mut some = Fit::new(part.entry(), fit.values, &felt, &curves, &[stage], stop);
                 minimised(&mut some, 60);
-                fit = Fit::new(part.entry(), some.values, &mine, &curves, &[stage]);
+                fit = Fit::new(part.entry(), some.values, &mine, &curves, &[stage], stop);
             }
             minimised(&mut fit, 60);
             values = fit.values;
         }
         watch(done, most);
+        if stop() {
+            return Err(ExtractError::Stopped);
+        }
     }
     // All together; what is not determined is held at its start, one after the other, the least certain first.
     let begin = start::values(part, &keys, start);
     let mut errors = Vec::new();
     let mut left = None;
     while !free.is_empty() {
-        let mut fit = Fit::new(part.entry(), values, &free, &curves, &Stage::ALL);
+        let mut fit = Fit::new(part.entry(), values, &free, &curves, &Stage::ALL, stop);
         let search = fit.jacobians(SEARCH);
         let all = *left.get_or_insert(SEARCHES * search);
         fit.work.1 = search.min(all);
@@ -144,6 +152,9 @@ pub fn extract_watched(
         let rest = all.saturating_sub(fit.work.0);
         left = Some(rest);
         watch(most - rest.div_ceil(search.max(1)).min(SEARCHES), most);
+        if stop() {
+            return Err(ExtractError::Stopped);
+        }
         let judged = judge(&mut fit);
         values = fit.values;
         let lost = judged.iter().enumerate().filter(|(_, j)| j.sure.is_nan() || j.sure >= 1.0);
@@ -334,7 +345,7 @@ fn heat(part: &mut Part) {
         let die = curve.die.clone().unwrap_or_else(|| part.kind.to_string());
         part.thermal.impedance.retain(|i| i.die != die);
         if !terms.is_empty() {
-            part.thermal.impedance.push(Impedance { die, terms });
+            part.thermal.impedance.push(Impedance { die, on: None, terms });
         }
     }
     if part.thermal.junction_case.is_none() {

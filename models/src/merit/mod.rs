@@ -259,11 +259,11 @@ pub fn check(part: &Part, c: &Conditions) -> Result<(), MeritError> {
     if let Some(rated) = part.rated_voltage().filter(|&r| c.voltage > r) {
         return limit(format!("{} V is beyond its rated voltage", c.voltage), format!("at most {rated} V"));
     }
-    if let (true, Some(bound)) = (is_switch(part), part.gate_limit()) {
+    if let (true, Some((low, high))) = (is_switch(part), part.gate_limits()) {
         let requested = [c.gate_on.unwrap_or(0.0), c.gate_off];
-        if let Some(v) = requested.into_iter().find(|v| v.abs() > bound) {
+        if let Some(v) = requested.into_iter().find(|v| !(low..=high).contains(v)) {
             let found = format!("a gate voltage of {v} V is beyond what its gate tolerates");
-            return limit(found, format!("at most {bound} V either way"));
+            return limit(found, format!("{low} V to {high} V"));
         }
     }
     Ok(())

@@ -182,13 +182,11 @@ fn scale(made: &mut Part, part: &Part, area: f64, resistance: f64, changed: &mut
     for piece in made.budget.iter_mut().flat_map(|b| &mut b.pieces).filter(|p| p.die.is_some()) {
         piece.resistance /= area;
     }
-    if let Some(energy) = &mut made.ratings.avalanche_energy {
-        note("ratings.avalanche-energy".into(), "J", *energy, *energy * area);
-        *energy *= area;
-    }
-    if let Some(current) = &mut made.ratings.avalanche_current {
-        note("ratings.avalanche-current".into(), "A", *current, *current * area);
-        *current *= area;
+    for (name, unit, rating) in made.ratings.of_dies() {
+        if let Some(rating) = rating {
+            note(format!("ratings.{name}"), unit, *rating, *rating * area);
+            *rating *= area;
+        }
     }
     for (key, deviation) in &mut made.spread.deviations {
         let param = part.entry().params.iter().find(|p| p.key == *key);

@@ -159,7 +159,10 @@ impl Look<'_> {
     fn limit(&mut self, spot: Spot, variable: Variable, value: f64) {
         let whole = self.curve.die.is_none();
         let (bound, size, words) = match variable {
-            Variable::GateVoltage if whole => (self.part.gate_limit(), value.abs(), "the gate's limit"),
+            Variable::GateVoltage if whole => {
+                let bound = self.part.gate_limits().map(|(low, high)| if value < 0.0 { -low } else { high });
+                (bound, value.abs(), "the gate's limit")
+            }
             Variable::Voltage if whole => (self.part.rated_voltage(), value.abs(), "the rated voltage"),
             Variable::Temperature => (self.part.hottest(), value, "the maximum temperature"),
             _ => return,

@@ -1,4 +1,4 @@
-//! Ratings that no law of a die knows: what terminals, clips and wires carry, and single-pulse avalanche.
+//! Ratings that no law of a die knows: what terminals, clips and wires carry, and avalanche.
 
 use serde::Serialize;
 
@@ -11,16 +11,69 @@ pub struct Ratings {
     pub lead_pulse_current: Option<f64>,
     /// The width up to which they carry it, s.
     pub lead_pulse_width: Option<f64>,
-    /// Current of a single avalanche pulse, A.
+    /// Current of a single avalanche pulse, A; of a cascode its JFET's.
     pub avalanche_current: Option<f64>,
     /// Energy of a single avalanche pulse, J.
     pub avalanche_energy: Option<f64>,
+    /// Junction temperature allowed once, from a fault on, °C; its highest junction temperature holds until then.
+    pub single_event_temperature: Option<f64>,
+    /// Energy of each of many avalanche pulses, J.
+    pub repetitive_avalanche_energy: Option<f64>,
+    /// Junction temperature at the start of a pulse for which the energies are stated, °C; `None`: 25 °C.
+    pub avalanche_temperature: Option<f64>,
+    /// Current of a single avalanche pulse of a cascode's MOSFET, A.
+    pub middle_avalanche_current: Option<f64>,
+    /// Energy of a single avalanche pulse of a cascode's MOSFET, J.
+    pub middle_avalanche_energy: Option<f64>,
+    /// Energy of each of many avalanche pulses of a cascode's MOSFET, J.
+    pub middle_repetitive_avalanche_energy: Option<f64>,
+}
+
+/// The avalanche ratings of one die.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct OfAvalanche {
+    /// Current of a single pulse, A.
+    pub current: Option<f64>,
+    /// Energy of a single pulse, J.
+    pub single: Option<f64>,
+    /// Energy of each of many pulses, J.
+    pub repetitive: Option<f64>,
 }
 
 impl Ratings {
+    /// The avalanche ratings of the die that blocks the part's voltage, or of the one at the middle node.
+    pub fn of_avalanche(&self, blocks: bool) -> OfAvalanche {
+        if !blocks {
+            return OfAvalanche {
+                current: self.middle_avalanche_current,
+                single: self.middle_avalanche_energy,
+                repetitive: self.middle_repetitive_avalanche_energy,
+            };
+        }
+        let (current, single) = (self.avalanche_current, self.avalanche_energy);
+        OfAvalanche { current, single, repetitive: self.repetitive_avalanche_energy }
+    }
+
+    /// The ratings that go with the area of the dies: name, unit, value.
+    pub fn of_dies(&mut self) -> [(&'static str, &'static str, &mut Option<f64>); 6] {
+        [
+            ("avalanche-energy", "J", &mut self.avalanche_energy),
+            ("avalanche-current", "A", &mut self.avalanche_current),
+            ("repetitive-avalanche-energy", "J", &mut self.repetitive_avalanche_energy),
+            ("middle-avalanche-current", "A", &mut self.middle_avalanche_current),
+            ("middle-avalanche-energy", "J", &mut self.middle_avalanche_energy),
+            ("middle-repetitive-avalanche-energy", "J", &mut self.middle_repetitive_avalanche_energy),
+        ]
+    }
+
     /// Whether none is stated.
     pub fn is_empty(&self) -> bool {
         *self == Self::default()
+    }
+
+    /// Junction temperature allowed once, °C; infinite where none is stated.
+    pub fn single_event(&self) -> f64 {
+        self.single_event_temperature.unwrap_or(f64::INFINITY)
     }
 
     /// Time constant of the leads, s: of a conductor of constant resistance whose rise is one exponential,

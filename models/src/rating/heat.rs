@@ -6,7 +6,9 @@ use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
 use joulestep_engine::thermal::field::mesh::{Mesh, Sizing};
-use joulestep_engine::thermal::field::reduce::{Near, Reduced, Span, reduce, reduce_for_others, reduce_near};
+use joulestep_engine::thermal::field::reduce::{
+    Near, Reduced, Span, Work, reduce, reduce_for_others, reduce_near,
+};
 use joulestep_engine::thermal::field::study::{MeshStudy, finest, study};
 use joulestep_engine::thermal::field::system::System;
 use joulestep_engine::thermal::modal::Modal;
@@ -20,12 +22,21 @@ use crate::part::Part;
 /// Divisions that the finest mesh may have.
 const FINEST: usize = 6;
 
+/// Asked now and then: whether to stop.
+pub type Stop<'a> = &'a (dyn Fn() -> bool + Sync);
+
+fn until(stop: Stop<'_>) -> Work<'_> {
+    Work { span: Span::default(), stop }
+}
+
 /// A heat path before the part's dies are found in it.
 #[derive(Clone, Debug)]
 pub struct Heat {
     modal: Modal<f64>,
     /// Names of the inputs that are dies.
     dies: Vec<String>,
+    /// By how much the hottest point rises more than each die per watt in it, K/W; `None`: it is not known.
+    above: Option<Vec<f64>>,
     /// How far its impedances may be wrong; `None`: they are given.
     pub mesh: Option<MeshError>,
     /// In words.
@@ -64,6 +75,13 @@ impl MeshError {
 }
 
 impl Heat {
+    /// By how much the hottest point is hotter than a die's mean per watt in it, in the steady state, K/W; `None` where the
+    /// impedance is given.
+    pub fn hottest_point(&self, die: &str) -> Option<f64> {
+        let found = self.dies.iter().position(|d| d == die).or((self.dies.len() == 1).then_some(0));
+        self.above.as_ref()?.get(found?).copied()
+    }
+
     /// The path of a part's dies: found by name, or (where both have only one) the one there is.
     ///
     /// # Errors
@@ -82,12 +100,13 @@ impl Heat {
 pub struct PackageHeat {
     network: Compact,
     dies: Vec<String>,
+    above: Vec<f64>,
     mesh: Option<MeshError>,
     words: String,
 }
 
 joulestep_engine::packed!(MeshError: study, dies);
-joulestep_engine::packed!(PackageHeat: network, dies, mesh, words);
+joulestep_engine::packed!(PackageHeat: network, dies, above, mesh, words);
 
 impl PackageHeat {
     /// The same path with what is known of the errors of another solution of it.
@@ -100,7 +119,8 @@ impl PackageHeat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
         let modal = Modal::of_compact(&self.network.clone().at(&fixed));
         let words = format!("{}, held at {heatsink} °C", self.words);
-        Heat { modal, dies: self.dies.clone(), mesh: self.mesh.clone(), words }
+        let above = Some(self.above.clone());
+        Heat { modal, dies: self.dies.clone(), above, mesh: self.mesh.clone(), words }
     }
 }
 
@@ -109,14 +129,19 @@ impl PackageHeat {
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
+pub fn heat_of_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
     let (solid, sizing, refused) = prepared(name, package, cells)?;
-    let study = match study(&solid.body, &sizing, &Span::default(), solid.kelvin) {
+    let study = match study(&solid.body, &sizing, until(stop), solid.kelvin) {
         Ok(study) => study,
         // One mesh may fit where two do not.
         Err(FieldError::TooManyCells { .. }) => {
             let mesh = Some(MeshError { study: None, dies: solid.dies });
-            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells)? });
+            return Ok(PackageHeat { mesh, ..solve_package(name, package, cells, stop)? });
         }
         Err(e) => return Err(refused(&e)),
     };
@@ -131,8 +156,13 @@ pub fn heat_of_package(name: &str, package: &Package, cells: usize) -> Result<Pa
 ///
 /// # Errors
 /// A package that is wrong; a solution that fails.
-pub fn solve_package(name: &str, package: &Package, cells: usize) -> Result<PackageHeat, RatingError> {
-    solved(name, package, cells, |system| Ok((reduce(system, &Span::default())?, ()))).map(|found| found.0)
+pub fn solve_package(
+    name: &str,
+    package: &Package,
+    cells: usize,
+    stop: Stop<'_>,
+) -> Result<PackageHeat, RatingError> {
+    solved(name, package, cells, |system| Ok((reduce(system, until(stop))?, ()))).map(|found| found.0)
 }
 
 /// The same, with what packages near by can begin with.
@@ -143,8 +173,9 @@ pub fn solve_package_for_others(
     name: &str,
     package: &Package,
     cells: usize,
+    stop: Stop<'_>,
 ) -> Result<(PackageHeat, Near), RatingError> {
-    solved(name, package, cells, |system| reduce_for_others(system, &Span::default()))
+    solved(name, package, cells, |system| reduce_for_others(system, until(stop)))
 }
 
 /// The same, beginning with what a package near by left: of other materials or films, say.
@@ -156,8 +187,9 @@ pub fn solve_package_near(
     package: &Package,
     cells: usize,
     near: &Near,
+    stop: Stop<'_>,
 ) -> Result<PackageHeat, RatingError> {
-    let reduced = |system: &System| Ok((reduce_near(system, &Span::default(), near)?, ()));
+    let reduced = |system: &System| Ok((reduce_near(system, until(stop), near)?, ()));
     solved(name, package, cells, reduced).map(|found| found.0)
 }
 
@@ -212,7 +244,9 @@ fn package_heat(
         100.0 * reduced.error,
         way(package)
     );
-    PackageHeat { network: reduced.network, dies, mesh, words }
+    let above = |k: usize| (reduced.hottest[k] - reduced.network.steady_resistance(k, k)).max(0.0);
+    let above = (0..dies.len()).map(above).collect();
+    PackageHeat { network: reduced.network, dies, above, mesh, words }
 }
 
 /// The layers beneath the dies down to the fixed temperature, in words.
@@ -256,7 +290,7 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     for z in &part.thermal.impedance {
         let term = |&(resistance, time_constant): &(f64, f64)| FosterTerm { resistance, time_constant };
         let cells = foster_to_cauer(&z.terms.iter().map(term).collect::<Vec<_>>())?;
-        network = network.ladder(&z.die, &cells, end);
+        network = network.ladder(&z.die, &cells, z.on.as_deref().unwrap_or(end));
         dies.push(z.die.clone());
     }
     if interface > 0.0 {
@@ -267,5 +301,5 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     } else {
         "the part's own impedance to the case, which is held at the heatsink's temperature".into()
     };
-    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, mesh: None, words })
+    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, above: None, mesh: None, words })
 }

@@ -3,7 +3,7 @@
 use joulestep_models::model::Range::NotNegative;
 
 use super::MOST_VARIANTS;
-use crate::input::keys::shape::{keys, kinds};
+use crate::input::keys::table::{keys, kinds};
 
 keys! {
     /// Variants whose waveforms are kept.

@@ -3,19 +3,16 @@
 
 mod prepare;
 
-use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::batch::row::{Column, Status};
 use crate::diagnostic::Diagnostic;
 use crate::input::keys::fields::{Fields, Typed};
-use crate::input::keys::raw::RawTable;
-use crate::input::keys::shape::{Key, Section, quantity};
+use crate::input::keys::shape::{Key, Section};
 use crate::input::parameter_path::ParameterPath;
-use crate::input::scenario::resolve::Loaded as ScenarioFiles;
 use crate::judge::{Bounds, Level, Limit};
 use crate::output::answer::{Estimation, Study};
-use crate::study::{Cache, Context, Entry, Question, StudyError, inputs};
+use crate::study::{Cache, Checked, Context, Entry, Question, StudyError, inputs};
 use joulestep_models::model::Range;
 
 pub(crate) use prepare::{Prepared, prepare};
@@ -41,8 +38,8 @@ pub struct Varied {
     section: &'static Section,
     /// Why no variant can pass as the study stands.
     doubts: Vec<String>,
-    /// What a scenario names, where the study takes one.
-    files: Option<Arc<ScenarioFiles>>,
+    /// What is asked before anything is varied.
+    checked: Checked,
     /// Shared by all variants.
     cache: Cache,
     /// As the plan has it before anything is varied.
@@ -91,9 +88,7 @@ fn limits(
         }
         let bound = |typed: Option<Typed>, none: f64| match typed {
             None => Ok(none),
-            Some(typed) => quantity(typed.text(), &unit, Range::Any).map_err(|(found, expected, hint)| {
-                Box::new(Diagnostic::new(&typed.span, &typed.key, found, expected).suggest(hint))
-            }),
+            Some(typed) => typed.quantity(&unit, Range::Any),
         };
         let lower = bound(stated.min, f64::NEG_INFINITY)?;
         let bounds = Bounds { lower, upper: bound(stated.max, f64::INFINITY)? };
@@ -110,6 +105,14 @@ fn limits(
 }
 
 impl Subject {
+    /// Its tables before anything is varied; `None` for a scenario's run.
+    pub fn tables(&self) -> Option<&Fields> {
+        match self {
+            Self::Run => None,
+            Self::Study(varied) => Some(&varied.checked.fields),
+        }
+    }
+
     /// Its key tables; `None` for a scenario's run.
     pub fn section(&self) -> Option<&'static Section> {
         match self {
@@ -135,14 +138,13 @@ impl Subject {
     /// `stop` was set before its end. Errors that levels do not show cost time: they are found where it is estimated.
     pub(crate) fn once(
         &self,
-        root: &RawTable,
         settings: &[(&ParameterPath, f64)],
         columns: &[Column],
         (level, estimation): (Level, Estimation),
         stop: &AtomicBool,
     ) -> Option<Result<Answered, Ill>> {
         let Self::Study(varied) = self else { return Some(Err(refused("a scenario's run"))) };
-        let (question, study) = match varied.solve(root, settings, (level, Some(estimation)), stop) {
+        let (question, study) = match varied.solve(settings, (level, Some(estimation)), stop) {
             Ok(solved) => solved,
             Err(None) => return None,
             Err(Some(why)) => return Some(Err(why)),
@@ -158,20 +160,15 @@ impl Varied {
     /// before its end.
     fn solve(
         &self,
-        root: &RawTable,
         settings: &[(&ParameterPath, f64)],
         (level, estimation): (Level, Option<Estimation>),
         stop: &AtomicBool,
     ) -> Result<(Question, Study), Option<Ill>> {
-        let mut root = root.clone();
+        let mut checked = self.checked.clone();
         for (parameter, value) in settings {
-            parameter.set(&mut root, *value).map_err(|why| Some(refused(why)))?;
+            parameter.set(&mut checked.fields, *value).map_err(|why| Some(refused(why)))?;
         }
-        let question = match &self.files {
-            Some(files) => Question::read_scenario(self.entry, &root, files),
-            None => Question::read(self.entry, &root),
-        };
-        let question = question.map_err(|all| Some(describe(&all)))?;
+        let question = Question::of(self.entry, &checked).map_err(|all| Some(describe(&all)))?;
         let context = Context {
             level,
             stop,

@@ -15,12 +15,10 @@ use crate::judge::{Level, Limit, SetBy};
 use crate::output::answer::Estimation;
 use crate::study::inputs::gather;
 use crate::study::question::section;
-use crate::study::{CATALOGUE, Cache, Entry};
+use crate::study::{CATALOGUE, Cache, Checked, Entry};
 
 /// A study, ready to be varied.
 pub(crate) struct Prepared {
-    /// All tables under one root.
-    pub root: RawTable,
     /// The subject.
     pub subject: Subject,
     /// Its numbers.
@@ -70,14 +68,14 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
         entry,
         section: section(entry),
         doubts: Vec::new(),
-        files: files.loaded,
+        checked: Checked::new(entry, &root, files.loaded),
         cache: Cache::default(),
         base: None,
     };
     // Names, units and limits are the same on every mesh: the coarsest is enough to know them. What has no answer there
     // may have one on a finer one. Steps are as stated: with coarser ones a search may not end.
     let never = AtomicBool::new(false);
-    let named = |how| varied.solve(&root, &[], (Level::STATED, how), &never);
+    let named = |how| varied.solve(&[], (Level::STATED, how), &never);
     let (question, study) = match named(None).or_else(|_| named(Some(Estimation::None))) {
         Ok(solved) => solved,
         Err(why) => {
@@ -107,5 +105,5 @@ pub(crate) fn prepare(plan: &PlanFile, open: Open<'_>) -> Result<Prepared, Refus
     varied.doubts = study.doubts;
     let scenario = question.shared_scenario();
     varied.base = Some(question);
-    Ok(Prepared { root, subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
+    Ok(Prepared { subject: Subject::Study(Box::new(varied)), columns, scenario, limits: bounds })
 }

@@ -3,8 +3,11 @@
 use std::collections::BTreeMap;
 use std::marker::PhantomData;
 
+use joulestep_engine::units::{Quantity, UnitError, parse_quantity};
+use joulestep_models::model::Range;
+
 use crate::diagnostic::{Diagnostic, Span};
-use crate::input::keys::shape::Key;
+use crate::input::keys::shape::{Key, quantity, within};
 
 /// A name with its span.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,7 +25,9 @@ pub type TypedAt = (Span, Result<String, f64>);
 #[derive(Clone, Debug)]
 pub struct Typed {
     /// A string, or a bare number.
-    pub text: Result<String, f64>,
+    text: Result<String, f64>,
+    /// The value itself, where it is known already.
+    value: Option<f64>,
     /// Where it stands.
     pub span: Span,
     /// The key as diagnostics call it.
@@ -30,9 +35,30 @@ pub struct Typed {
 }
 
 impl Typed {
-    /// The text, or else the bare number.
-    pub(crate) fn text(&self) -> Result<&str, f64> {
-        self.text.as_deref().map_err(|number| *number)
+    /// The value in a unit.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub(crate) fn quantity(&self, unit: &str, range: Range) -> Result<f64, Box<Diagnostic>> {
+        let value = match self.value {
+            Some(value) => within(value, || value.to_string(), unit, range),
+            None => quantity(self.text.as_deref().map_err(|number| *number), unit, range),
+        };
+        value.map_err(|(found, expected, hint)| {
+            Box::new(Diagnostic::new(&self.span, &self.key, found, expected).suggest(hint))
+        })
+    }
+}
+
+impl Typed {
+    /// The value with its own dimension, in SI base units.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub(crate) fn own(&self) -> Result<Quantity, UnitError> {
+        let bare = |x: &f64| parse_quantity(&x.to_string());
+        let typed = self.text.as_ref().map_or_else(bare, |text| parse_quantity(text))?;
+        Ok(Quantity { value: self.value.unwrap_or(typed.value), ..typed })
     }
 }
 
@@ -194,8 +220,6 @@ values! {
     one Named: |fields, key| Content::Text(x) => Named { name: x.clone(), span: fields.span_of(key).clone() };
     one Signal: |fields, key| Content::Text(x) =>
         Signal { text: x.clone(), span: fields.span_of(key).clone(), key: fields.key(key) };
-    one Typed: |fields, key| Content::Measure(x) =>
-        Typed { text: x.clone(), span: fields.span_of(key).clone(), key: fields.key(key) };
     one Content: |fields, key| x => x.clone();
     one Fields: |fields, key| Content::Table(x) => x.clone();
     all Vec<TypedAt>: |fields, key| Content::Measures(x) => x.clone();
@@ -228,6 +252,18 @@ impl<T: Value> Value for Option<T> {
     }
     fn of(fields: &Fields, key: Key) -> Option<Self> {
         Some(T::of(fields, key))
+    }
+}
+
+impl Value for Typed {
+    values!(@one);
+    fn of(fields: &Fields, key: Key) -> Option<Self> {
+        let (text, value) = match &fields.values.get(key.name)?.content {
+            Content::Measure(typed) => (typed.clone(), None),
+            Content::Number(x) => (Err(*x), Some(*x)),
+            _ => return None,
+        };
+        Some(Self { text, value, span: fields.span_of(key).clone(), key: fields.key(key) })
     }
 }
 

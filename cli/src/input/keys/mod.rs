@@ -7,6 +7,7 @@ pub mod fields;
 pub mod include;
 pub mod merge;
 pub mod raw;
+pub mod table;
 // Checked against the tables of keys.
 pub mod conform;
 pub mod renamed;

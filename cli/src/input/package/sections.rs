@@ -2,7 +2,8 @@
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
-use crate::input::keys::shape::{Form, keys, kinds};
+use crate::input::keys::shape::Form;
+use crate::input::keys::table::{keys, kinds};
 
 /// Version of the format that this program reads.
 pub const FORMAT: i64 = 1;

@@ -4,7 +4,8 @@ use joulestep_models::model::Range::{Any, Between, NotNegative, Positive};
 use joulestep_models::part::{Quantity, Technology, Variable};
 
 use crate::input::keys::fields::{Fields, Value};
-use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section, keys};
+use crate::input::keys::shape::{Form, Key, Kind, Kinds, Section};
+use crate::input::keys::table::keys;
 
 /// The root table of a part file.
 pub static PART: Section = Section {
@@ -47,7 +48,6 @@ keys! {
 keys! {
     /// A part file, or one of points.
     pub struct Part;
-    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     need kind: Unread(Form::Text), "kind, as in the catalogue";
     may title: Text, "one line that says what it is";
     may source: Text, "where the numbers come from";
@@ -58,21 +58,32 @@ keys! {
     may thermal: Table(&THERMAL), "how heat leaves the part";
     may resistance: Tables(&RESISTANCE), "what the on-resistance is made of";
     may curve: Tables(&CURVE), "curves and numbers of its data sheet";
+    may spread: Tables(&SPREAD), "how parameters spread from piece to piece";
     may correlation: Tables(&CORRELATION), "correlations of what spreads";
     may ratings: Table(&RATINGS), "ratings beside those of [params]";
 }
 
 keys! {
     /// Ratings that no law of a die knows.
-    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, and of a single avalanche pulse";
+    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, of avalanches, and of single events";
     may lead_current: Quantity("A", Positive),
         "direct current that terminals, clips and wires carry, whatever the junctions do; for pulses too unless a larger \
          one is stated";
     may lead_pulse_current: Quantity("A", Positive),
         "largest pulse that they carry; between its width and direct current their time constant follows from both";
     may lead_pulse_width: Quantity("s", Positive), "width up to which they carry it";
-    may avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse";
-    may avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse";
+    may avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse; of a cascode its JFET's";
+    may avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse (JESD24-5)";
+    may repetitive_avalanche_energy: Quantity("J", Positive), "energy of each of many avalanche pulses";
+    may avalanche_temperature: Quantity("degC", Any),
+        "junction temperature at the start of a pulse for which avalanche energies are stated; default 25 degC";
+    may middle_avalanche_current: Quantity("A", Positive), "current of a single avalanche pulse of a cascode's MOSFET";
+    may middle_avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse of a cascode's MOSFET";
+    may middle_repetitive_avalanche_energy: Quantity("J", Positive),
+        "energy of each of many avalanche pulses of a cascode's MOSFET";
+    may single_event_temperature: Quantity("degC", Between(-150.0, 2000.0)),
+        "junction temperature allowed once, as in a short circuit: from the first event with `fault = true` on it is judged \
+         in place of the highest junction temperature (aluminium melts at 660.3 degC)";
 }
 
 keys! {
@@ -97,6 +108,8 @@ keys! {
     pub struct Die in DIE = "die": "A die";
     need area: Quantity("m^2", Positive), "area";
     may thickness: Quantity("m", Positive), "thickness";
+    may heated_depth: Quantity("m", Positive),
+        "depth from its face in which heat arises; default 1 % of the thickness";
     may material: Word(&["4h-sic", "si"]), "semiconductor";
 }
 
@@ -115,6 +128,9 @@ keys! {
     /// How heat leaves the part.
     pub struct Thermal in THERMAL = "thermal": "How heat leaves the part";
     may junction_case: Quantity("K/W", Positive), "thermal resistance, junction to case";
+    may temperature: Quantity("degC", Between(-150.0, 500.0)),
+        "of the dies, at which the impedances hold; with it, dies with thickness and material follow the conductivity and \
+         heat capacity of their material in runs";
     may impedance: Tables(&IMPEDANCE), "transient thermal impedances, junction to case";
 }
 
@@ -122,6 +138,7 @@ keys! {
     /// A transient thermal impedance.
     pub struct Impedance in IMPEDANCE = "thermal.impedance": "Terms of a transient thermal impedance";
     need die: Name, "the die that is heated";
+    may on: Name, "the die that it stands on, stated before it: the terms are then against that die, which its heat warms too";
     need resistance: Quantities("K/W", Positive), "of each term";
     need time_constant: Quantities("s", Positive), "of each term";
 }

@@ -8,10 +8,11 @@ use joulestep_engine::cycle::lifetime::Scatter;
 use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
-use joulestep_models::part::{Die, Part, Spread};
+use joulestep_models::part::{Die, Part, Ratings, Spread};
 
 use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::{Named, Signal, Typed};
@@ -100,8 +101,8 @@ pub struct ComponentSpec {
     pub heat: Vec<(Option<Named>, Named)>,
     /// Largest current that its part's curves cover, A; infinite where there are none.
     pub known_current: f64,
-    /// Largest current that its part's leads carry, A; infinite where the part states none.
-    pub lead_current: f64,
+    /// Ratings of its part.
+    pub ratings: Ratings,
     /// Dies as its part describes them.
     pub dies: Vec<Die>,
     /// How the parameters spread that its part gives.
@@ -123,6 +124,8 @@ pub struct ThermalSpec {
     pub links: Vec<Link>,
     /// Heat inputs.
     pub inputs: Vec<Input>,
+    /// Dies whose properties follow their temperature, by the name of their chain.
+    pub plates: Vec<(String, Plate)>,
 }
 
 /// A package.

@@ -12,7 +12,8 @@ use self::limit::LIMIT;
 use self::measured::MEASURED;
 use self::mission::MISSION;
 use crate::input::keys::fields::Fields;
-use crate::input::keys::shape::{Form, Kinds, keys, kinds};
+use crate::input::keys::shape::{Form, Kinds};
+use crate::input::keys::table::{keys, kinds};
 
 /// Version of the scenario format that this program reads.
 pub const FORMAT: i64 = 2;
@@ -274,8 +275,8 @@ keys! {
         "local error that calls for finer steps; default 1 uV + 2e-5 of the largest value so far of each voltage";
     may current_error: Quantity("A", Positive),
         "the same for currents; default 1 uA + 2e-5 of the largest value so far of each current";
-    may method: Word(&["tr-bdf2", "esdirk4", "piecewise"]),
-        "integration method; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
+    may method: Word(&["tr-bdf2", "esdirk4", "rodas4", "piecewise"]),
+        "integration method; rodas4: linearly implicit, for small errors; piecewise: exact steps for circuits of linear components, ideal switches and ideal diodes; default: that where there is an ideal diode and nothing nonlinear, else esdirk4";
     may temperature_error: Quantity("K", Positive),
         "how far the temperature of a device may lag behind that of the thermal network; default 1 K", else 1.0;
     may coupling: Quantity("s", Positive),

@@ -203,7 +203,7 @@ impl Account {
         let readings = run.readings();
         let found = Found {
             readings: facts.judging.judged.iter().filter_map(|j| events::of(j, &readings, run)).collect(),
-            seen: run.watcher().seen(0),
+            seen: run.watcher().seen(),
             watches: run.watcher().watches().iter().map(|w| (w, of_input(w))).collect(),
             relative: ledger.relative(),
             residual: ledger.residual,

@@ -31,11 +31,18 @@ impl Account {
     pub fn stall(&self) -> Option<String> {
         let c = &self.counters;
         (c.stalled > 0).then(|| {
-            format!(
+            let mut text = format!(
                 "at the finest step the error bound was exceeded by up to {} in {} steps",
                 people_digits(c.stalled_by, "1", 3),
                 c.stalled
-            )
+            );
+            if c.blurred > 0 {
+                text += &format!("; rounding alone moves voltages by a sixteenth of the largest and more in {} of them: a part of the circuit hangs on the rest by too little", c.blurred);
+            }
+            if c.snapped > 0 {
+                text += &format!("; {} times no solution followed the last one, and another was taken", c.snapped);
+            }
+            text
         })
     }
 
@@ -91,6 +98,22 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
             all.push(Doubt { name: die.name.clone(), text, since: None, out_of_range: false });
         }
     }
+    for die in facts.judging.avalanches.iter().filter(|a| a.waived.is_none()) {
+        let (watch, level) = die.watch;
+        let reading = found.readings.iter().find(|r| Some(r.gauge) == die.gauge);
+        let text = die.doubt(reading.map(|r| r.reading.count)).filter(|_| peaks[watch].largest > level);
+        let since = found.seen[watch].since;
+        all.extend(text.map(|text| Doubt { name: die.name.clone(), text, since, out_of_range: false }));
+    }
+    for one in facts.judging.absorbers.iter().filter(|a| a.waived.is_none()) {
+        let own = one.components.iter().filter_map(|id| found.entries.get(id.0 as usize));
+        let power = found.repeats.map_or(0.0, |period| own.map(|e| e.dissipated).sum::<f64>() / period);
+        if power > one.rated {
+            let [power, rated] = [power, one.rated].map(|p| people(p, "W"));
+            let text = format!("`{}` is exceeded: {power} in the mean, rated {rated}", one.name);
+            all.push(Doubt { name: one.name.clone(), text, since: None, out_of_range: false });
+        }
+    }
     for note in facts.judging.notes.iter().filter(|n| n.doubt && n.waived.is_none()) {
         all.push(Doubt {
             name: note.name.clone(),
@@ -105,8 +128,10 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
 /// What is of note but casts no doubt.
 pub(super) fn notes(facts: &Facts, found: &Found<'_>) -> Vec<String> {
     let notes = facts.judging.notes.iter().filter(|n| !n.doubt).map(|n| n.text.clone());
-    let unknown =
-        |j: &&Judged| matches!(j.origin, Origin::Gauge(k) if found.readings.iter().all(|r| r.gauge != k));
+    let unknown = |j: &&Judged| {
+        j.limit.by_user()
+            && matches!(j.origin, Origin::Gauge(k) if found.readings.iter().all(|r| r.gauge != k))
+    };
     let unjudged = facts.judging.judged.iter().filter(unknown).map(|j| {
         format!("limit `{}` speaks of what happens in a run; only `joulestep run` judges it", j.limit.name)
     });
@@ -119,6 +144,8 @@ pub(super) fn waivers(facts: &Facts) -> Vec<Waiver> {
     let ratings = judging.judged.iter().filter_map(|j| Some((j.limit.name.clone(), j.limit.waived.clone()?)));
     let dies = judging.unheated.iter().filter_map(|u| Some((u.name.clone(), u.waived.clone()?)));
     let notes = judging.notes.iter().filter_map(|n| Some((n.name.clone(), n.waived.clone()?)));
-    let all = ratings.chain(dies).chain(notes);
+    let avalanches = judging.avalanches.iter().filter_map(|a| Some((a.name.clone(), a.waived.clone()?)));
+    let absorbers = judging.absorbers.iter().filter_map(|a| Some((a.name.clone(), a.waived.clone()?)));
+    let all = ratings.chain(dies).chain(avalanches).chain(absorbers).chain(notes);
     all.map(|(rating, reason)| Waiver { rating, reason }).collect()
 }

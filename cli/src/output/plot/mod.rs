@@ -71,6 +71,9 @@ pub struct Axis {
     /// Bounds in the unit; without them the data decide.
     #[serde(deserialize_with = "bounds")]
     pub range: Option<(f64, f64)>,
+    /// Whether it counts: ticks at whole numbers only.
+    #[serde(default)]
+    pub whole: bool,
 }
 
 /// None where one is not finite, which JSON writes as null.
@@ -87,11 +90,15 @@ fn place<'a, D: Deserializer<'a>>(from: D) -> Result<f64, D::Error> {
 impl Axis {
     /// Equal steps; the data decide the bounds.
     pub fn linear(title: &str, unit: &str) -> Self {
-        Self { title: title.into(), unit: unit.into(), log: false, range: None }
+        Self { title: title.into(), unit: unit.into(), log: false, range: None, whole: false }
     }
     /// Decades; values that are not above zero are not drawn.
     pub fn log(title: &str, unit: &str) -> Self {
         Self { log: true, ..Self::linear(title, unit) }
+    }
+    /// Of counts.
+    pub fn count(title: &str) -> Self {
+        Self { whole: true, ..Self::linear(title, "1") }
     }
     /// With these bounds.
     pub fn within(self, from: f64, to: f64) -> Self {

@@ -19,6 +19,7 @@ pub(super) struct Scale {
     pub from: f64,
     pub to: f64,
     pub log: bool,
+    whole: bool,
     title: String,
     unit: String,
     /// What a label's 1 is in the unit, and the unit with its prefix as printed; linear axes only.
@@ -113,7 +114,8 @@ impl Scale {
         } else {
             shown_in(from.abs().max(to.abs()), &axis.unit)
         };
-        Some(Self { from, to, log: axis.log, title: axis.title.clone(), unit: axis.unit.clone(), one, shown })
+        let (title, unit) = (axis.title.clone(), axis.unit.clone());
+        Some(Self { from, to, log: axis.log, whole: axis.whole, title, unit, one, shown })
     }
 
     /// Whole decades where there is more than one, else bounds a little outside.
@@ -176,6 +178,7 @@ impl Scale {
     fn linear_ticks(&self, wanted: usize) -> Vec<Tick> {
         let unit = self.one;
         let step = round_step((self.to - self.from) / unit / wanted.max(2) as f64) * unit;
+        let step = if self.whole { step.max(1.0) } else { step };
         let decimals = (-((step / unit).log10() + 1e-9).floor()).max(0.0) as usize;
         let (first, last) = ((self.from / step - 1e-6).ceil() as i64, (self.to / step + 1e-6).floor() as i64);
         // Where the bounds are so near each other that ticks fall together, none helps.

@@ -12,8 +12,8 @@ use joulestep_models::arrangement::cycle::Cycle;
 use joulestep_models::model::Range::Positive;
 
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
-use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use super::{Context, Entry, Input, Question, StudyError, Trial};
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::output::account::{Account, Facts, Found, Outcome};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
@@ -31,6 +31,10 @@ pub static STUDY: Entry = Entry {
            The period is judged by the ratings of the parts and the limits of the scenario, as a run is.",
     examples: "joulestep cycle examples/ferry-buck.toml",
     inputs: &[Input::scenario(Asked::scenario)],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/ideal-buck.toml"],
+        vary: ("arrangement.duty", ["0.5", "0.4"]),
+    },
     refines: "steps",
     writes: &[],
     solve,

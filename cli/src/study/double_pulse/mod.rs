@@ -14,8 +14,8 @@ use joulestep_models::part::Part;
 use rayon::prelude::*;
 
 use self::judge::Judged;
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
+use crate::input::keys::table::keys;
 use crate::judge::Level;
 use crate::output::answer::{Answer, Computation, Study, StudyFigure};
 use crate::progress::Counted;
@@ -36,6 +36,10 @@ pub static STUDY: Entry = Entry {
         Input { key: Asked::part, root: "part", what: What::Part, count: Count::One, positional: true },
         Input { key: Asked::upper, root: "upper", what: What::Part, count: Count::One, positional: false },
     ],
+    trial: Trial {
+        args: &["mosfet-sic-700v-12m", "--current", "20 A", "--gate-on", "16 V"],
+        vary: ("gate-on", ["16 V", "15 V"]),
+    },
     refines: "steps",
     writes: &[(Asked::waveforms, true), (Asked::pictures, true)],
     solve,

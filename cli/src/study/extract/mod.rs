@@ -4,13 +4,14 @@ mod picture;
 mod tables;
 
 use std::path::Path;
+use std::sync::atomic::Ordering;
 
 use joulestep_models::extract::{Doubt, ExtractError, Extraction, READING, Why, extract_watched as fit};
 
 use self::tables::{percent, shown};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
 use crate::diagnostic::{Diagnostic, Span};
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::parts::{Loaded, write};
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};
@@ -33,6 +34,10 @@ pub static STUDY: Entry = Entry {
         count: Count::One,
         positional: true,
     }],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/points.toml"],
+        vary: ("part.params.series-resistance", ["10 mohm", "12 mohm"]),
+    },
     refines: "",
     writes: &[(Asked::part, false)],
     solve,
@@ -56,8 +61,10 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let progress = Rough::new(context.quiet);
     let watch =
         |done, most| progress.at(done as f64 / most as f64, &format!("search {done} of at most {most}"));
-    let found = fit(&loaded.part, &loaded.start, &watch);
+    let stop = || context.stop.load(Ordering::Relaxed);
+    let found = fit(&loaded.part, &loaded.start, &watch, &stop);
     progress.done();
+    context.go_on()?;
     let found = found.map_err(|error| StudyError::Value(Box::new(diagnostic(&error, loaded))))?;
     let file = question.files(Asked::points).join("");
     let mut notes = Vec::new();
@@ -132,6 +139,7 @@ fn diagnostic(error: &ExtractError, loaded: &Loaded) -> Diagnostic {
             format!("the model cannot be evaluated where the fit begins ({stage})"),
             "parameters, or other values under [start], that fit together",
         ),
+        ExtractError::Stopped => Diagnostic::new(&top, "part", error.to_string(), "time to end"),
     }
 }
 

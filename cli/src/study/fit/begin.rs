@@ -4,10 +4,8 @@ use std::sync::Arc;
 
 use super::{Asked, Question, StudyError};
 use crate::diagnostic::Diagnostic;
-use crate::input::keys::raw::RawTable;
 use crate::input::parameter_path::{ParameterPath, PathContext};
-use crate::input::scenario::resolve::Loaded;
-use crate::study::question::section;
+use crate::study::question::{Checked, section};
 
 /// A value that is fitted.
 pub(super) struct Parameter {
@@ -22,9 +20,7 @@ pub(super) struct Parameter {
 pub(super) struct Begin {
     pub parameters: Vec<Parameter>,
     /// The scenario's tables.
-    pub root: Arc<RawTable>,
-    /// What they name.
-    pub loaded: Arc<Loaded>,
+    pub checked: Arc<Checked>,
 }
 
 impl Begin {
@@ -34,7 +30,7 @@ impl Begin {
     /// Paths that lead nowhere, or to a value that is none to begin from; a scenario without records.
     pub fn of(question: &Question) -> Result<Self, StudyError> {
         let scenario = question.scenario()?;
-        let Some((root, loaded)) = question.tables() else {
+        let Some(checked) = question.checked() else {
             return Err(StudyError::Refused("a fit needs a scenario".into()));
         };
         if scenario.measured.is_empty() {
@@ -45,7 +41,8 @@ impl Begin {
             ));
         }
         let section = section(question.entry);
-        let context = PathContext { what: "the scenario", root: &root, section, scenario: Some(scenario) };
+        let context =
+            PathContext { what: "the scenario", root: &checked.fields, section, scenario: Some(scenario) };
         let mut parameters: Vec<Parameter> = Vec::new();
         let asked = question.asked(Asked::read)?;
         for named in &asked.parameter {
@@ -75,6 +72,6 @@ impl Begin {
             }
             parameters.push(Parameter { path, start, linear });
         }
-        Ok(Self { parameters, root, loaded })
+        Ok(Self { parameters, checked })
     }
 }

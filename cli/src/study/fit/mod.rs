@@ -9,8 +9,8 @@ use joulestep_models::extract::least_squares::minimise;
 
 use self::begin::{Begin, Parameter};
 use self::problem::{Fitted, Fitting};
-use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use super::{Context, Entry, Input, Question, StudyError, Trial};
+use crate::input::keys::table::keys;
 use crate::judge::Level;
 use crate::output::answer::{Answer, Study, overlay};
 use crate::progress::Rough;
@@ -28,6 +28,10 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep fit examples/ferry-turn-off.toml --parameter component.loop.inductance \
                --parameter measured.trigger --plot fit.svg",
     inputs: &[Input::scenario(Asked::scenario)],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/measured.toml", "--parameter", "component.R1.resistance"],
+        vary: ("component.C1.capacitance", ["1 uF", "1.2 uF"]),
+    },
     refines: "steps",
     writes: &[],
     solve,

@@ -12,11 +12,14 @@ use rayon::prelude::*;
 
 use super::begin::{Begin, Parameter};
 use super::{Asked, Context, Question, StudyError};
-use crate::input::keys::raw::{Raw, RawTable};
+use crate::input::keys::fields::Content;
 use crate::input::scenario::build::{Measured, build_with, measure};
+use crate::input::scenario::sections::Root;
+use crate::input::scenario::sections::measured::Record;
 use crate::output::answer::overlay::Overlay;
 use crate::progress::Rough;
 use crate::study::measured::Followers;
+use crate::study::question::Checked;
 use crate::study::run::only_measured;
 
 /// Half the step of differences in the coordinates: relative, for what is above zero. Central differences of a run that
@@ -79,7 +82,7 @@ pub(super) struct Fitting<'a> {
     progress: &'a Rough,
     coordinates: Vec<Coordinate>,
     /// The scenario's tables without windows of the records: which samples count must not change on the way.
-    root: RawTable,
+    checked: Checked,
     /// Samples that count, by channel.
     counted: Vec<Vec<bool>>,
     /// Standard deviation of each channel's noise.
@@ -105,17 +108,15 @@ impl Recorder<f64> for Following<'_> {
 }
 
 /// The tables without the windows of the records.
-fn without_windows(root: &RawTable) -> RawTable {
-    let mut root = root.clone();
-    for (_, _, node) in root.entries.iter_mut().filter(|e| e.0 == "measured") {
-        let Raw::List(records) = &mut node.value else { continue };
+fn without_windows(checked: &Checked) -> Checked {
+    let mut checked = checked.clone();
+    let records = checked.fields.values.get_mut(Root::measured.name).map(|f| &mut f.content);
+    if let Some(Content::Tables(records)) = records {
         for record in records {
-            if let Raw::Table(table) = &mut record.value {
-                table.entries.retain(|e| e.0 != "from" && e.0 != "to");
-            }
+            record.values.retain(|key, _| *key != Record::from.name && *key != Record::to.name);
         }
     }
-    root
+    checked
 }
 
 impl<'a> Fitting<'a> {
@@ -132,7 +133,7 @@ impl<'a> Fitting<'a> {
         let scenario = question.scenario()?;
         let windowed = build_with(scenario, &context.reductions())?.measured;
         let mut fitting = Self {
-            root: without_windows(&begin.root),
+            checked: without_windows(&begin.checked),
             begin,
             question,
             context,
@@ -229,11 +230,11 @@ impl<'a> Fitting<'a> {
     /// Every channel, all samples, with these values.
     fn simulate(&self, values: &[f64]) -> Result<Trial, StudyError> {
         self.runs.fetch_add(1, Ordering::Relaxed);
-        let mut root = self.root.clone();
+        let mut checked = self.checked.clone();
         for (p, value) in self.begin.parameters.iter().zip(values) {
-            p.path.set(&mut root, *value).map_err(StudyError::Refused)?;
+            p.path.set(&mut checked.fields, *value).map_err(StudyError::Refused)?;
         }
-        let question = Question::read_scenario(self.question.entry, &root, &self.begin.loaded);
+        let question = Question::of(self.question.entry, &checked);
         let question = question.map_err(StudyError::Invalid)?;
         let scenario = question.scenario()?;
         let mut ready = build_with(scenario, &self.context.reductions())?;

@@ -7,6 +7,8 @@ mod picture;
 mod record;
 mod tables;
 
+use std::sync::atomic::AtomicBool;
+
 use joulestep_engine::accounts::ledger::Entry as LedgerEntry;
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::recorder::Recorder;
@@ -18,8 +20,8 @@ use joulestep_models::model::Range::Positive;
 
 use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
-use super::{Context, Entry, Input, Question, StudyError};
-use crate::input::keys::shape::keys;
+use super::{Context, Entry, Input, Question, StudyError, Trial};
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
 use crate::output::account::{Account, Facts, Found};
@@ -34,6 +36,10 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep mission examples/ferry-mission.toml\n\
                joulestep mission examples/ferry-mission.toml --out mission.h5 --plot mission.svg --tolerance \"0.02 K\"",
     inputs: &[Input::scenario(Asked::scenario)],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/mission.toml"],
+        vary: ("arrangement.duty", ["0.5", "0.4"]),
+    },
     refines: "steps",
     writes: &[],
     solve,
@@ -161,7 +167,10 @@ impl Task<'_> {
             Recorder::<f64>::begin(writer, &record::layout(self.spec, inputs));
         }
         let progress = Progress::new(context.quiet, self.profile.duration());
-        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop: context.stop };
+        // Names do not depend on how far it is followed.
+        let at_once = AtomicBool::new(true);
+        let stop = if context.sketch { &at_once } else { context.stop };
+        let mut observer = record::Observer { writer, profile: &self.profile, progress, stop };
         let followed = self.at(context, |build| follow(&self.profile, build, &self.options, &mut observer));
         observer.progress.done();
         // What fails leaves its file closed as a partial one.

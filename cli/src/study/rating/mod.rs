@@ -13,8 +13,8 @@ use rayon::prelude::*;
 
 use self::compute::{Rated, rate};
 use super::heat_path::{self, Sink, Way, bounds};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
+use crate::input::keys::table::keys;
 use crate::output::answer::{Study, StudyFigure};
 use crate::progress::Counted;
 
@@ -39,6 +39,20 @@ pub static STUDY: Entry = Entry {
         Input::parts(Asked::part),
         Input { key: Asked::on, root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
+    trial: Trial {
+        args: &[
+            "cascode-700v-22m",
+            "--interface",
+            "0.3 K/W",
+            "--points",
+            "3",
+            "--fault",
+            "100 A",
+            "--required-current",
+            "20 A",
+        ],
+        vary: ("interface", ["0.3 K/W", "0.5 K/W"]),
+    },
     refines: "steps, tables and meshes",
     writes: &[],
     solve,

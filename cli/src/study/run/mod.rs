@@ -13,9 +13,9 @@ use joulestep_engine::run::time_loop::Ended;
 pub(crate) use self::course::{Course, Observer};
 use self::picture::Strips;
 use super::measured::Followers;
-use super::{Context, Entry, Input, Question, Recording, StudyError};
+use super::{Context, Entry, Input, Question, Recording, StudyError, Trial};
 use crate::diagnostic::Sources;
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Measured, Ready, build_with, measure};
 use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;
@@ -41,6 +41,10 @@ pub static STUDY: Entry = Entry {
     examples: "joulestep run examples/ferry-breaker.toml --out ferry.h5\n\
                joulestep run examples/inrush-chains.toml --spread examples/inrush-tolerances.toml --plot inrush.svg",
     inputs: &[Input::scenario(Asked::scenario)],
+    trial: Trial {
+        args: &["tests/catalogue_of_studies/rc.toml"],
+        vary: ("component.R1.resistance", ["1 kohm", "2 kohm"]),
+    },
     refines: "steps",
     writes: &[],
     solve,

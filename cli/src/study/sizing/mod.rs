@@ -15,8 +15,8 @@ use rayon::prelude::*;
 
 use self::compute::{Found, candidate};
 use super::heat_path::{Sink, Way, package};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
+use crate::input::keys::table::keys;
 use crate::output::answer::{Study, StudyFigure};
 
 /// The study.
@@ -40,6 +40,20 @@ pub static STUDY: Entry = Entry {
         Input { key: Asked::part, root: "part", what: What::Part, count: Count::Many, positional: true },
         Input { key: Asked::on, root: "package", what: What::Package, count: Count::Many, positional: false },
     ],
+    trial: Trial {
+        args: &[
+            "mosfet-sic-700v-12m",
+            "--current",
+            "100 A",
+            "--interface",
+            "0.3 K/W",
+            "--pulse",
+            "300 A",
+            "--width",
+            "1 ms",
+        ],
+        vary: ("interface", ["0.3 K/W", "0.5 K/W"]),
+    },
     refines: "steps, tables and meshes",
     writes: &[],
     solve,

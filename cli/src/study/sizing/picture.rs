@@ -32,7 +32,7 @@ pub(super) fn picture(all: &[Found], options: &Options) -> Figure {
         }
         Panel::Chart(Chart {
             title,
-            x: Axis::linear("number in parallel", "1").within(0.5, most + 0.5),
+            x: Axis::count("number in parallel").within(0.5, most + 0.5),
             y: Axis::linear("hottest junction", "degC"),
             curves,
             height: 260.0,

@@ -14,8 +14,8 @@ use joulestep_models::part::Part;
 
 use self::compute::{Charted, chart};
 use super::heat_path::{self, Sink, Way};
-use super::{Context, Count, Entry, Input, Question, StudyError, What};
-use crate::input::keys::shape::keys;
+use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
+use crate::input::keys::table::keys;
 use crate::output::answer::Estimation;
 use crate::output::answer::{Study, StudyFigure};
 
@@ -44,6 +44,19 @@ pub static STUDY: Entry = Entry {
         Input { key: Asked::on, root: "package", what: What::Package, count: Count::One, positional: false },
         Input { key: Asked::run, root: "run", what: What::Result, count: Count::One, positional: false },
     ],
+    trial: Trial {
+        args: &[
+            "mosfet-sic-700v-12m",
+            "--points",
+            "10",
+            "--width",
+            "1 ms",
+            "--no-instability",
+            "--heatsink",
+            "60 degC",
+        ],
+        vary: ("heatsink", ["60 degC", "80 degC"]),
+    },
     refines: "meshes",
     writes: &[],
     solve,

@@ -61,6 +61,9 @@ pub enum FieldError {
         /// What is missing.
         what: &'static str,
     },
+    /// The caller asked to stop.
+    #[error("stopped")]
+    Stopped,
     /// More cells than were allowed.
     #[error("the mesh would have {cells} cells; at most {limit} are allowed")]
     TooManyCells {

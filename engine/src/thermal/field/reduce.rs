@@ -49,6 +49,21 @@ impl Default for Span {
     }
 }
 
+/// A reduction as it is asked for: a [`Span`] alone never stops early.
+#[derive(Clone, Copy)]
+pub struct Work<'a> {
+    /// What must be right.
+    pub span: Span,
+    /// Asked between solutions: whether to stop.
+    pub stop: &'a (dyn Fn() -> bool + Sync),
+}
+
+impl From<&Span> for Work<'_> {
+    fn from(span: &Span) -> Self {
+        Self { span: *span, stop: &|| false }
+    }
+}
+
 /// A compact network and how it came about.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reduced {
@@ -65,16 +80,19 @@ pub struct Reduced {
     pub solutions: usize,
     /// Iterations of all of them.
     pub iterations: usize,
+    /// Steady rise of the hottest cell per watt in each port, K/W; 0 of one that is not heated.
+    pub hottest: Vec<f64>,
 }
 
-crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations);
+crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations, hottest);
 
 /// Reduces a system.
 ///
 /// # Errors
-/// A linear system that does not converge.
-pub fn reduce(system: &System, span: &Span) -> Result<Reduced, FieldError> {
-    finish(Basis::new(system)?, span, None).map(|done| done.0)
+/// A linear system that does not converge; [`FieldError::Stopped`].
+pub fn reduce<'a>(system: &System, work: impl Into<Work<'a>>) -> Result<Reduced, FieldError> {
+    let work = work.into();
+    finish(Basis::new(system, &work)?, &work.span, None).map(|done| done.0)
 }
 
 /// Adds solutions at shifts, twice as many each time, until two networks in succession agree; `before` is the first of
@@ -105,6 +123,7 @@ fn finish<'a>(
                     vectors: basis.vectors.len(),
                     solutions: basis.solutions,
                     iterations: basis.iterations,
+                    hottest: (0..basis.system.ports.heated.len()).map(|port| basis.hottest(port)).collect(),
                 };
                 return Ok((reduced, basis));
             }
@@ -139,6 +158,7 @@ fn inner(a: &[f64], b: &[f64]) -> f64 {
 
 struct Basis<'a> {
     system: &'a System,
+    stop: &'a (dyn Fn() -> bool + Sync),
     conjugate: Conjugate,
     /// The ports that are heated.
     heated: Vec<usize>,
@@ -154,15 +174,16 @@ struct Basis<'a> {
 
 impl<'a> Basis<'a> {
     /// With the steady states.
-    fn new(system: &'a System) -> Result<Self, FieldError> {
-        let mut new = Self::empty(system);
+    fn new(system: &'a System, work: &Work<'a>) -> Result<Self, FieldError> {
+        let mut new = Self::empty(system, work);
         new.rest()?;
         Ok(new)
     }
 
-    fn empty(system: &'a System) -> Self {
+    fn empty(system: &'a System, work: &Work<'a>) -> Self {
         Self {
             system,
+            stop: work.stop,
             conjugate: Conjugate::new(system, 0.0),
             heated: (0..system.shares().rows()).filter(|p| system.ports.heated[*p]).collect(),
             steady: Vec::new(),
@@ -239,6 +260,9 @@ impl<'a> Basis<'a> {
         mut x: Vec<[f64; W]>,
         residual: f64,
     ) -> Result<Vec<[f64; W]>, FieldError> {
+        if (self.stop)() {
+            return Err(FieldError::Stopped);
+        }
         self.iterations += self.conjugate.solve_together(self.system, b, &mut x, residual)?;
         self.solutions += W;
         Ok(x)
@@ -260,6 +284,20 @@ impl<'a> Basis<'a> {
             }
         }
         x
+    }
+
+    /// Steady rise of the hottest cell per watt in a port, K/W. The basis holds the steady state of each heated port, and is
+    /// orthonormal in the product of K: x = V·Vᵀ·b.
+    fn hottest(&self, port: usize) -> f64 {
+        if !self.system.ports.heated[port] {
+            return 0.0;
+        }
+        let mut x = vec![0.0; self.system.cells()];
+        for v in &self.vectors {
+            let share = self.system.ports.read(port, v);
+            x.iter_mut().zip(v).for_each(|(x, v)| *x += share * v);
+        }
+        x.into_iter().fold(0.0, f64::max)
     }
 
     /// Takes vectors in, as far as they are new.

@@ -7,7 +7,7 @@
 use super::body::Body;
 use super::error::FieldError;
 use super::mesh::{Mesh, Sizing};
-use super::reduce::{Reduced, Span, reduce};
+use super::reduce::{Reduced, Work, reduce};
 use super::system::System;
 use crate::thermal::compact::Compact;
 
@@ -78,7 +78,13 @@ impl MeshStudy {
 ///
 /// # Errors
 /// As [`Mesh::new`], [`System::new`] and [`reduce`]; not even the coarsest two meshes within the limit.
-pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<MeshStudy, FieldError> {
+pub fn study<'a>(
+    body: &Body,
+    sizing: &Sizing,
+    work: impl Into<Work<'a>>,
+    kelvin: f64,
+) -> Result<MeshStudy, FieldError> {
+    let work = work.into();
     body.check()?;
     let (fine, sizing) = finest(body, sizing, kelvin)?;
     let finest = sizing.division;
@@ -90,7 +96,7 @@ pub fn study(body: &Body, sizing: &Sizing, span: &Span, kelvin: f64) -> Result<M
     let (mut levels, mut networks) = (Vec::new(), Vec::new());
     for division in divisions {
         let mesh = if division == finest { fine.clone() } else { mesh(division)? };
-        let reduced = reduce(&System::new(body, &mesh, kelvin)?, span)?;
+        let reduced = reduce(&System::new(body, &mesh, kelvin)?, work)?;
         let network = &reduced.network;
         let heated = (0..body.ports.len()).filter(|p| body.ports[*p].heated);
         levels.push(Level {

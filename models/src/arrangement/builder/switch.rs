@@ -103,10 +103,11 @@ impl Builder<'_> {
         let on = on
             .ok_or_else(|| bad(name, format!("part {} states no gate voltage: give `gate-on`", part.name)))?;
         let off = self.number("gate-off");
-        if let Some(bound) = part.gate_limit()
-            && let Some(v) = [on, off].into_iter().find(|v| v.abs() > bound)
+        if let Some((low, high)) = part.gate_limits()
+            && let Some(v) = [on, off].into_iter().find(|v| !(low..=high).contains(v))
         {
-            return Err(bad(name, format!("a gate voltage of {v} V, but the part tolerates {bound} V")));
+            let what = format!("a gate voltage of {v} V, but the part tolerates {low} V to {high} V");
+            return Err(bad(name, what));
         }
         let r_on = self.number("gate-resistance");
         let r_off = self.values.maybe("gate-off-resistance").unwrap_or(r_on);

@@ -326,7 +326,7 @@ pub fn run_as(
         upper_whole,
         upper_peak,
         ledger,
-        seen: run.watcher().seen(0),
+        seen: run.watcher().seen(),
         counters: run.counters(),
         waveforms,
     })

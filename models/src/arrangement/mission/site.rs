@@ -47,6 +47,8 @@ fn since(before: &Counters, now: Counters) -> Counters {
         steps: now.steps - before.steps,
         iterations: now.iterations - before.iterations,
         stalled,
+        blurred: now.blurred - before.blurred,
+        snapped: now.snapped - before.snapped,
         stalled_by: if stalled > 0 { now.stalled_by } else { 0.0 },
         ..Counters::default()
     }
@@ -205,7 +207,7 @@ impl Site {
         Ok(OneCycle {
             power: (0..inputs).map(mean).collect(),
             dissipated: entries.map(|(now, then)| (now.dissipated - then.dissipated) / span).collect(),
-            seen: self.run.watcher().seen(0).iter().map(|s| later(s, -began)).collect(),
+            seen: self.run.watcher().seen().iter().map(|s| later(s, -began)).collect(),
             counters: since(&done, self.run.counters()),
             course,
             balance,

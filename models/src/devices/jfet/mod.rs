@@ -14,12 +14,12 @@ use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
-use crate::channel::overdrive;
+use crate::channel::{overdrive, slowing};
 use crate::charge::Depletion;
 use crate::junction::{Breakdown, Junction, Leakage, saturation_at};
 use crate::model::{
-    BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range, STATED_AT,
-    Values, above, bad, known_voltage,
+    Avalanche, BOLTZMANN_OVER_CHARGE, Built, DieEntry, DieKind, Entry, OnGate, Param, Prefixed, Range,
+    STATED_AT, Values, above, bad, known_voltage,
 };
 
 /// The law; pins drain, gate, source. Local unknowns: vds, vgs in V.
@@ -36,7 +36,7 @@ use crate::model::{
 ///
 /// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent,
 /// over 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
-/// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`VELOCITY`, `MOBILITY`).
+/// the mobility, the pinch-off voltage and the inverse of the carriers' highest velocity (`slowing`, `MOBILITY`).
 /// Leakage goes by Arrhenius's law.
 #[derive(Clone, Copy, Debug)]
 pub struct Jfet<L> {
@@ -100,23 +100,18 @@ lockstep!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resis
     drift_share, saturation_current, saturation_exponent, velocity_ratio, gate, breakdown, gate_breakdown, leakage,
     linear_above, drain_gate, source_gate, drain_source);
 
-/// Electrons' highest velocity in 4H-SiC goes as the inverse of 1 + a·exp(T/b): a, and b in K (Roschke & Schwierz, IEEE
-/// Trans. Electron Devices 48 (2001) 1442; from memory).
-const VELOCITY: [f64; 2] = [0.6, 600.0];
-/// Their mobility goes as T to minus this power, at the doping of a channel, 5·10¹⁶ cm⁻³ (fitted to the same source's
-/// law between 0 and 575 °C: 2.18 to 2.22).
+/// Electrons' mobility in 4H-SiC goes as T to minus this power, at the doping of a channel, 5·10¹⁶ cm⁻³ (fitted to the
+/// law of Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442, between 0 and 575 °C: 2.18 to 2.22).
 const MOBILITY: f64 = 2.2;
 
 impl<L: Lane> Jfet<L> {
     /// The saturation current at a temperature (K) with the pinch-off voltage there, A.
     fn saturation(&self, kelvin: L, pinch_off: L) -> L {
         let (one, warm) = (L::splat(1.0), (kelvin * L::splat(1.0 / STATED_AT)).ln());
-        let [a, b] = VELOCITY;
-        let slow = |t: L| one + L::splat(a) * (t * L::splat(1.0 / b)).exp();
         let r = self.velocity_ratio
             * (-(warm * L::splat(MOBILITY))).exp()
             * (pinch_off / self.pinch_off)
-            * (slow(kelvin) / slow(L::splat(STATED_AT)));
+            * slowing(kelvin);
         let long = self.saturation_current * (-(warm * self.saturation_exponent)).exp();
         long * ((one + self.velocity_ratio) / (one + r))
     }
@@ -149,8 +144,13 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
             beta,
             rho: x / a,
             knee: (one + two * x) / (two * beta * a * resistance),
-            gate_drain: Junction::new(gate, scale, self.linear_above, self.breakdown),
-            gate_source: Junction::new(gate, scale, self.linear_above, self.gate_breakdown),
+            gate_drain: Junction::new(gate, scale, self.linear_above, self.breakdown.map(|b| b.at(kelvin))),
+            gate_source: Junction::new(
+                gate,
+                scale,
+                self.linear_above,
+                self.gate_breakdown.map(|b| b.at(kelvin)),
+            ),
             leakage: self.leakage.at(kelvin),
             drain_gate: self.drain_gate,
             source_gate: self.source_gate,
@@ -217,15 +217,13 @@ pub(crate) fn law(
         saturation_exponent: v.number("saturation-exponent"),
         velocity_ratio: v.number("velocity-ratio"),
         gate: [v.number("gate-saturation-current"), v.number("gate-ideality"), v.number("gate-gap")],
-        breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
-            voltage,
-            scale: v.number("breakdown-slope-voltage"),
-            current: v.number("breakdown-current"),
-        }),
+        breakdown: Breakdown::of(v),
         gate_breakdown: v.maybe("gate-breakdown-voltage").map(|voltage| Breakdown {
             voltage,
             scale: v.number("gate-breakdown-slope-voltage"),
             current: v.number("breakdown-current"),
+            drift: v.number("breakdown-drift"),
+            resistance: 0.0,
         }),
         leakage: Leakage::of(v),
         linear_above,
@@ -241,16 +239,20 @@ pub(crate) fn law(
 
 const PARAMS: &[Param] = &{
     let own = jfet_params!("");
-    crate::model::join::<26, 3, 29>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
+    crate::model::join::<28, 3, 31>(own, [Param::LINEAR_ABOVE, Param::TEMPERATURE, Param::MAXIMUM])
 };
 
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let kelvin = v.kelvin("junction-temperature");
-    let law = law(name, &Prefixed { values: v, prefix: "" }, v.number("linear-above"), kelvin)?;
+    let own = Prefixed { values: v, prefix: "" };
+    let law = law(name, &own, v.number("linear-above"), kelvin)?;
     let id = circuit.law(name, "jfet", pins, law, kelvin)?;
+    let blocked = Probe::Voltage(pins[0], pins[1]);
+    let avalanche = Avalanche::of("jfet", &own, blocked.clone(), Probe::Conduction(id, 0));
     let known = known_voltage(v.maybe("breakdown-voltage"), None);
     Ok(Built {
-        known: vec![("voltage", Probe::Voltage(pins[0], pins[1]), f64::NEG_INFINITY, known)],
+        avalanches: avalanche.into_iter().collect(),
+        known: vec![("voltage", blocked, f64::NEG_INFINITY, known)],
         components: vec![id],
         dies: vec![("jfet", vec![id])],
         hottest: vec![("jfet", v.number("maximum-temperature"))],

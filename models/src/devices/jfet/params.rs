@@ -29,6 +29,10 @@ macro_rules! jfet_params {
             optional "breakdown-voltage", "V", Range::Positive, "Drain-gate voltage at the breakdown current";
             with "breakdown-slope-voltage", "V", 3.0, Range::Positive, "Voltage per factor e of breakdown current";
             with "breakdown-current", "A", 1e-3, Range::Positive, "Current at the breakdown voltage";
+            with "breakdown-drift", "1/K", 1.6e-4, Range::Any,
+                "Relative change of the breakdown voltages with temperature";
+            with "breakdown-resistance", "ohm", 0.0, Range::NotNegative,
+                "Space-charge resistance in drain-gate breakdown at 25 degC: W^2/(2 eps v A)";
             optional "gate-breakdown-voltage", "V", Range::Positive,
                 "Reverse gate-source voltage at the breakdown current";
             with "gate-breakdown-slope-voltage", "V", 0.5, Range::Positive,

@@ -41,7 +41,9 @@ impl Strips<f64> {
 
     /// The die in sections.
     pub(crate) fn new(die: Jfet<f64>) -> Self {
-        let part = |b: Option<Breakdown<f64>>| b.map(|b| Breakdown { current: b.current / 3.0, ..b });
+        let part = |b: Option<Breakdown<f64>>| {
+            b.map(|b| Breakdown { current: b.current / 3.0, resistance: 3.0 * b.resistance, ..b })
+        };
         let [gate, ideality, gap] = die.gate;
         let third = Jfet {
             on_resistance: 3.0 * die.on_resistance,

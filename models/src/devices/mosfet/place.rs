@@ -4,14 +4,14 @@ use joulestep_engine::circuit::graph::{Circuit, ComponentId, NodeId};
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
-use super::Mosfet;
+use super::{FastMosfet, Mosfet};
+use crate::base::Base;
 use crate::charge::{Depletion, Pillars};
-use crate::devices::diode::Diode;
-use crate::devices::nonlinear_capacitor::PillarCapacitor;
+use crate::devices::diode::{self, Diode};
+use crate::devices::nonlinear_capacitor::{PillarCapacitor, Stranding};
 use crate::devices::resistor::MobilityResistor;
 use crate::junction::{Breakdown, Leakage};
 use crate::model::{Prefixed, above, bad};
-use crate::recovery::Times;
 
 /// What a die became.
 pub(crate) struct Placed {
@@ -57,13 +57,9 @@ fn law(
         on_resistance: v.number("on-resistance") * (1.0 - v.number("drift-share")),
         on_gate,
         resistance_exponent: v.number("resistance-exponent"),
+        velocity_ratio: v.number("velocity-ratio"),
         body: Some(body_of(v)),
-        breakdown: v.maybe("breakdown-voltage").map(|voltage| Breakdown {
-            voltage,
-            scale: v.number("breakdown-slope-voltage"),
-            current: v.number("breakdown-current"),
-        }),
-        breakdown_drift: v.number("breakdown-drift"),
+        breakdown: Breakdown::of(v),
         leakage: Leakage::of(v),
         linear_above,
         cgs: v.number("gate-source-capacitance"),
@@ -90,8 +86,8 @@ pub(crate) fn place(
     kelvin: f64,
 ) -> Result<Placed, CircuitError> {
     let above_zero = |x: f64| x > 0.0;
-    let times = Times::given(name, v, "body-")?;
-    let beside = times.is_some() || above_zero(v.number("body-resistance"));
+    let stores = Base::given(name, v, "body-")?;
+    let beside = stores.0.is_some() || above_zero(v.number("body-resistance"));
     let law = law(name, v, linear_above, kelvin, beside)?;
     let mut components = Vec::new();
     let mut inner = gate;
@@ -110,7 +106,11 @@ pub(crate) fn place(
         let law = MobilityResistor { resistance, exponent: v.number("drift-exponent") };
         drift = Some(circuit.law(&format!("{name}.drift"), "resistor", &[drain, upper], law, kelvin)?);
     }
-    let channel = circuit.law(name, "mosfet", &[upper, inner, source], law, kelvin)?;
+    let nodes = [upper, inner, source];
+    let channel = match law.velocity_ratio > 0.0 {
+        true => circuit.law(name, "mosfet", &nodes, FastMosfet { die: law }, kelvin)?,
+        false => circuit.law(name, "mosfet", &nodes, law, kelvin)?,
+    };
     die.push(channel);
     let mut currents = vec![(1.0, Probe::Conduction(channel, 0))];
     if beside {
@@ -133,25 +133,33 @@ pub(crate) fn place(
             leakage: 0.0,
             depletion: Depletion::new(0.0, 1.0, 0.5),
         };
-        let (what, nodes) = (format!("{name}.body"), [anode, upper]);
-        let id = match times {
-            Some(times) => circuit.law(&what, "diode", &nodes, diode.storing(times), kelvin)?,
-            None => circuit.law(&what, "diode", &nodes, diode, kelvin)?,
-        };
+        // Where the stored charge modulates the drift region, that region is the diode's own base.
+        let nodes = [anode, if stores.1.is_some() { drain } else { upper }];
+        let id = diode::place(circuit, &format!("{name}.body"), nodes, &diode, stores, kelvin)?;
         currents.push((1.0, Probe::Conduction(id, 1)));
         die.push(id);
     }
     die.extend(drift);
-    components.extend(&die);
     let (voltage, width) = (v.number("pillar-voltage"), v.number("pillar-width"));
-    for (what, key, to) in
-        [("pillars", "pillar-capacitance", source), ("gate-pillars", "pillar-gate-capacitance", inner)]
-    {
-        let capacitance = v.number(key);
+    let share = v.number("stranded-share").max(0.0);
+    let (pillars, gate_pillars) = (v.number("pillar-capacitance"), v.number("pillar-gate-capacitance"));
+    let mut charges = vec![
+        ("pillars", pillars * (1.0 - share), upper, source),
+        ("gate-pillars", gate_pillars, upper, inner),
+    ];
+    if above_zero(share * pillars) {
+        let node = circuit.node(&format!("{name}.stranded"));
+        let law = Stranding::new(v.number("stranded-voltage"), share * pillars);
+        let what = format!("{name}.stranding");
+        die.push(circuit.law(&what, "resistor", &[upper, node], law, kelvin)?);
+        charges.push(("stranded-pillars", share * pillars, node, source));
+    }
+    components.extend(&die);
+    for (what, capacitance, from, to) in charges {
         if above_zero(capacitance) {
             let law = PillarCapacitor(Pillars::new(capacitance, voltage, width));
             let kind = "nonlinear-capacitor";
-            components.push(circuit.law(&format!("{name}.{what}"), kind, &[upper, to], law, kelvin)?);
+            components.push(circuit.law(&format!("{name}.{what}"), kind, &[from, to], law, kelvin)?);
         }
     }
     let one_or_sum = |mut terms: Vec<(f64, Probe)>| match terms.len() {

@@ -32,8 +32,8 @@ impl Build<'_> {
             let (name, built) = (element.name.clone(), element.built.clone());
             let part = spec.parts.get(&name).or_else(|| spec.parts.get(""));
             let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-            let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
-            all.push(Placed { name, kind: element.kind, built, heat, known_current, lead_current });
+            let ratings = part.map(|p| p.ratings.clone()).unwrap_or_default();
+            all.push(Placed { name, kind: element.kind, built, heat, known_current, ratings });
         }
         all.into_iter().for_each(|placed| self.keep(placed));
     }

@@ -1,11 +1,12 @@
 //! What is watched at every step, and what the verdict judges.
 
 use joulestep_engine::circuit::graph::ComponentId;
-use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
-use joulestep_engine::run::watch::Watch;
+use joulestep_engine::run::watch::{ALWAYS, Watch};
 
+use super::avalanche::{Absorber, Avalanched, avalanches, surges};
 use super::{Build, Note, Placed};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::input::keys::words::one_of;
@@ -69,6 +70,10 @@ pub struct Judging {
     pub judged: Vec<Judged>,
     /// Dies without a heat path.
     pub unheated: Vec<Unheated>,
+    /// Dies that may go into avalanche.
+    pub avalanches: Vec<Avalanched>,
+    /// What absorbs surges with a rated mean power.
+    pub absorbers: Vec<Absorber>,
     /// Ranges for which laws are known.
     pub ranges: Vec<KnownRange>,
     /// What deserves a word before the run.
@@ -78,21 +83,24 @@ pub struct Judging {
 impl Build<'_> {
     /// Extremes of: what is recorded, the limits of the parts, the temperatures of their dies, the user's limits; last
     /// the ranges for which laws are known.
-    pub(super) fn watches(&mut self, board: &mut Board<f64>) -> (Vec<Watch>, Judging, usize) {
+    pub(super) fn watches(
+        &mut self,
+        channels: &[Channel],
+        board: &mut Board<f64>,
+    ) -> (Vec<Watch>, Judging, usize) {
         let mut watches: Vec<Watch> = Vec::new();
         let mut judging = Judging::default();
-        let scenario = self.scenario;
-        for signal in &scenario.record.signals {
-            // Signals that do not exist are reported where channels are made.
-            let before = self.diagnostics.len();
-            let found = self.signal(signal, board);
-            self.diagnostics.truncate(before);
-            let Some(found) = found.filter(|f| !matches!(f.probe, Probe::Line(_))) else { continue };
-            let subject = signal.text.split('.').next().unwrap_or("").to_string();
-            watches.push(watch(found.name, found.long_name, found.probe, subject));
+        for Channel { name, long_name, probe } in channels {
+            if !matches!(probe, Probe::Line(_)) {
+                let subject = name.split('.').next().unwrap_or("").to_string();
+                watches.push(watch(name.clone(), long_name.clone(), probe.clone(), subject));
+            }
         }
         let signals = watches.len();
-        parts(&self.placed, &mut watches, &mut judging);
+        let faults = self.scenario.events.iter().filter(|e| e.fault == Some(true)).map(|e| e.at);
+        parts(&self.placed, faults.reduce(f64::min), &mut watches, &mut judging);
+        avalanches(&self.placed, &mut watches, &mut judging, &mut self.gauges);
+        surges(&self.placed, &mut judging, &mut self.gauges);
         self.limits(board, &mut watches, &mut judging);
         ranges(&self.placed, &mut watches, &mut judging);
         (watches, judging, signals)
@@ -107,8 +115,15 @@ impl Build<'_> {
                 judging.judged.iter_mut().map(|j| &mut j.limit).find(|l| !l.by_user() && l.name == name);
             let unheated = judging.unheated.iter_mut().find(|u| u.name == name);
             let note = judging.notes.iter_mut().find(|n| n.doubt && n.name == name);
-            let slots =
-                [rating.map(|l| &mut l.waived), unheated.map(|u| &mut u.waived), note.map(|n| &mut n.waived)];
+            let avalanche = judging.avalanches.iter_mut().find(|a| a.name == name);
+            let absorber = judging.absorbers.iter_mut().find(|a| a.name == name);
+            let slots = [
+                rating.map(|l| &mut l.waived),
+                unheated.map(|u| &mut u.waived),
+                avalanche.map(|a| &mut a.waived),
+                absorber.map(|a| &mut a.waived),
+                note.map(|n| &mut n.waived),
+            ];
             if let Some(slot) = slots.into_iter().flatten().next() {
                 *slot = reason;
                 continue;
@@ -126,8 +141,13 @@ impl Build<'_> {
             let ratings =
                 judging.judged.iter().map(|j| &j.limit).filter(|l| !l.by_user()).map(|l| l.name.as_str());
             let notes = judging.notes.iter().filter(|n| n.doubt).map(|n| n.name.as_str());
-            let known: Vec<&str> =
-                ratings.chain(judging.unheated.iter().map(|u| u.name.as_str())).chain(notes).collect();
+            let avalanches = judging.avalanches.iter().map(|a| a.name.as_str());
+            let avalanches = avalanches.chain(judging.absorbers.iter().map(|a| a.name.as_str()));
+            let known: Vec<&str> = ratings
+                .chain(judging.unheated.iter().map(|u| u.name.as_str()))
+                .chain(avalanches)
+                .chain(notes)
+                .collect();
             let found = format!("there is no rating `{name}`");
             let report = Diagnostic::new(&waiver.rating.span, "waiver.rating", found, one_of(&known));
             self.diagnostics.push(report.suggest(nearest(name, known.iter().copied())));
@@ -138,13 +158,14 @@ impl Build<'_> {
 /// What parts outside a scenario must keep and the ranges of their laws, each with its watch.
 pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging) {
     let (mut watches, mut judging) = (Vec::new(), Judging::default());
-    parts(all, &mut watches, &mut judging);
+    parts(all, None, &mut watches, &mut judging);
+    avalanches(all, &mut watches, &mut judging, &mut Vec::new());
     ranges(all, &mut watches, &mut judging);
     (watches, judging)
 }
 
-/// Limits and temperatures of the parts.
-fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+/// Limits and temperatures of the parts; `fault` is when the first one begins, s.
+fn parts(all: &[Placed], fault: Option<f64>, watches: &mut Vec<Watch>, judging: &mut Judging) {
     for placed in all {
         for (name, probe, lower, upper) in &placed.built.limits {
             let name = format!("{}.{name}", placed.name);
@@ -154,11 +175,11 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             watches.push(watch);
         }
         let current = placed.built.quantities.iter().find(|q| q.0 == "current");
-        if let (Some((_, _, probe)), true) = (current, placed.lead_current.is_finite()) {
+        if let (Some((_, _, probe)), true) = (current, placed.lead_current().is_finite()) {
             let name = format!("{}.lead-current", placed.name);
             let words = format!("{}: current of the leads", placed.name);
             let mut watch = watch(name.clone(), words, probe.clone(), placed.name.clone());
-            let most = placed.lead_current;
+            let most = placed.lead_current();
             (watch.event, watch.lower, watch.upper) = (Some(EventKind::Limit), -most, most);
             judging.judged.push(rating(name, watch.unit, watches.len(), -most, most));
             watches.push(watch);
@@ -184,10 +205,36 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             };
             let upper = rated.unwrap_or(f64::INFINITY);
             let words = format!("{}: junction temperature of the {die} die", placed.name);
-            let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
-            (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
-            judging.judged.push(rating(name, watch.unit, watches.len(), f64::NEG_INFINITY, upper));
-            watches.push(watch);
+            let mut all = watch(name.clone(), words.clone(), Probe::Temperature(input), placed.name.clone());
+            let mut judged = |name: String, watch: &Watch, number: usize| {
+                judging.judged.push(rating(name, watch.unit, number, f64::NEG_INFINITY, watch.upper));
+            };
+            let Some(fault) = fault.filter(|_| placed.ratings.single_event().is_finite()) else {
+                (all.event, all.upper) = (Some(EventKind::Limit), upper);
+                judged(name, &all, watches.len());
+                watches.push(all);
+                continue;
+            };
+            let once = format!("{}.{die}.single-event-temperature", placed.name);
+            let before = Watch {
+                name: format!("{name}.before-fault"),
+                event: Some(EventKind::Limit),
+                upper,
+                during: (f64::NEG_INFINITY, fault),
+                ..all.clone()
+            };
+            let after = Watch {
+                name: once.clone(),
+                long_name: format!("{words} from the fault on"),
+                upper: placed.ratings.single_event(),
+                during: (fault, f64::INFINITY),
+                ..before.clone()
+            };
+            watches.push(all);
+            judged(name, &before, watches.len());
+            watches.push(before);
+            judged(once, &after, watches.len());
+            watches.push(after);
         }
     }
 }
@@ -233,5 +280,5 @@ pub fn rating(name: String, unit: &str, watch: usize, lower: f64, upper: f64) ->
 pub(super) fn watch(name: String, long_name: String, probe: Probe, subject: String) -> Watch {
     let unit = probe.unit();
     let (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
-    Watch { name, long_name, unit, probe, subject, event: None, lower, upper }
+    Watch { name, long_name, unit, probe, subject, event: None, lower, upper, during: ALWAYS }
 }

@@ -114,7 +114,9 @@ impl Build<'_> {
         let bounds = self.bounds(spec, unit);
         let (mut subject, mut probe, mut level, mut of) = (String::new(), None, 0.0, String::new());
         let measured = match spec.of {
-            Bounded::Signal => return None,
+            Bounded::Signal | Bounded::AvalancheEnergy | Bounded::AvalancheCurrent | Bounded::SurgeEnergy => {
+                return None;
+            }
             Bounded::Trips | Bounded::Retries | Bounded::LockOuts => {
                 (subject, _) = self.protection_of(spec.subject.as_ref()?, false)?;
                 Measured::Count(match spec.of {
@@ -165,7 +167,7 @@ impl Build<'_> {
         let limit = limit(spec, &format!("{of}.{}", spec.of.word()), unit, bounds);
         let origin = Origin::Gauge(self.gauges.len());
         let (from, to) = spec.interval;
-        self.gauges.push(Gauge { measured, subject, probe, level, from, to });
+        self.gauges.push(Gauge { measured, subject, probe, level, burst: None, from, to });
         Some(Judged { limit, origin, input })
     }
 

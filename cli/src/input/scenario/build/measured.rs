@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::control::board::Board;
-use joulestep_engine::units::{Dimension, parse_quantity, parse_unit, people};
+use joulestep_engine::units::{Dimension, parse_unit, people};
 
 use super::Build;
 use crate::diagnostic::Diagnostic;
@@ -71,7 +71,7 @@ impl Build<'_> {
         let wanted = parse_unit(unit).ok()?.dimension;
         let (mut scale, mut of_scale) = (1.0, Dimension::default());
         if let Some(typed) = &spec.scale {
-            match typed.text.as_deref().map_or_else(|x| parse_quantity(&x.to_string()), parse_quantity) {
+            match typed.own() {
                 Ok(quantity) => (scale, of_scale) = (quantity.value, quantity.dimension),
                 Err(error) => {
                     let d = Diagnostic::new(

@@ -1,6 +1,7 @@
 //! From the scenario as resolved to what the engine runs: circuit, controllers, thermal network, channels and watches.
 
 mod arrangement;
+mod avalanche;
 mod control;
 mod judge;
 mod limit;
@@ -31,6 +32,7 @@ use crate::input::keys::fields::Named;
 use crate::input::scenario::resolve::set_lines;
 use crate::input::scenario::resolved::Scenario;
 
+pub use avalanche::{Absorber, Avalanched};
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
 pub use measured::Measured;
@@ -169,7 +171,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     build.protections = limit::protections(&controllers);
     let mut channels = build.channels(&mut board);
     let measured = build.measured(&mut channels, &mut board);
-    let (watches, mut judging, signals) = build.watches(&mut board);
+    let (watches, mut judging, signals) = build.watches(&channels, &mut board);
     judging.notes = build.notes(&findings.loose_ends, thermal.is_some());
     build.waive(&mut judging);
     if !build.diagnostics.is_empty() {
@@ -183,6 +185,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     setup.thermal = thermal;
     (setup.heat_error, setup.coupling) = (steps.heat_error, steps.coupling);
     setup.start = if operating_point { Start::OperatingPoint } else { Start::Stated };
+    setup.examined = Some(setup.start);
     // The key table offers these words only.
     match scenario.steps.method.as_deref() {
         None => {}

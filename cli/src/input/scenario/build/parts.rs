@@ -2,6 +2,7 @@
 
 use joulestep_engine::circuit::graph::HeatId;
 use joulestep_models::model::Built;
+use joulestep_models::part::Ratings;
 
 use super::Build;
 use crate::diagnostic::{Diagnostic, nearest};
@@ -20,8 +21,15 @@ pub struct Placed {
     pub heat: Vec<Option<HeatId>>,
     /// Largest current that the part's curves cover, A; infinite where there are none.
     pub known_current: f64,
+    /// Ratings of the part.
+    pub ratings: Ratings,
+}
+
+impl Placed {
     /// Largest current that the part's leads carry, A; infinite where it states none.
-    pub lead_current: f64,
+    pub fn lead_current(&self) -> f64 {
+        self.ratings.lead_limit(0.0)
+    }
 }
 
 impl Build<'_> {
@@ -35,7 +43,7 @@ impl Build<'_> {
                     kind: spec.entry.kind,
                     heat: vec![None; built.dies.len()],
                     known_current: spec.known_current,
-                    lead_current: spec.lead_current,
+                    ratings: spec.ratings.clone(),
                     built,
                 }),
                 Err(error) => self.error(&spec.name, "component", &error),

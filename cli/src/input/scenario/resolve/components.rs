@@ -46,7 +46,7 @@ impl Resolve<'_> {
             _ => Vec::new(),
         };
         let known_current = part.and_then(|p| p.known_current()).unwrap_or(f64::INFINITY);
-        let lead_current = part.map_or(f64::INFINITY, |p| p.ratings.lead_limit(0.0));
+        let ratings = part.map(|p| p.ratings.clone()).unwrap_or_default();
         let dies = part.map_or(Vec::new(), |p| p.dies.clone());
         let mut spread = part.map_or(Spread::default(), |p| p.spread.clone());
         // What the component states itself is what it says.
@@ -58,7 +58,7 @@ impl Resolve<'_> {
             values,
             heat,
             known_current,
-            lead_current,
+            ratings,
             dies,
             spread,
         })

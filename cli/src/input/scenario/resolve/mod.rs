@@ -31,7 +31,7 @@ use crate::input::keys::merge::merge;
 use crate::input::keys::raw::RawTable;
 use crate::input::keys::shape::{GROUND, Key, zero_as_ground};
 use crate::input::scenario::resolved::{Drive, Record, Scenario};
-use crate::input::scenario::sections::{Root, SCENARIO};
+use crate::input::scenario::sections::{Repeat, Root, SCENARIO};
 
 /// A scenario as typed: its files, and their tables as one.
 #[derive(Clone, Debug)]
@@ -82,8 +82,9 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
-    let AsTyped { sources, root, diagnostics } = typed;
-    resolve(&root, &load(&root, sources, diagnostics, open))
+    let loaded = typed.load(open);
+    let (fields, diagnostics) = check(&typed.root, &loaded);
+    meant(&fields, diagnostics, &loaded)
 }
 
 /// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
@@ -108,25 +109,19 @@ impl Loaded {
 impl AsTyped {
     /// Opens the parts and packages that are named.
     pub fn load(&self, open: Open<'_>) -> Loaded {
-        load(&self.root, self.sources.clone(), self.diagnostics.clone(), open)
+        let (root, mut sources, mut diagnostics) =
+            (&self.root, self.sources.clone(), self.diagnostics.clone());
+        let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
+        let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
+        let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
+        let records = measured::Records::of_records(root, &mut sources, open, &mut diagnostics);
+        Loaded { sources, parts, packages, segments, records, diagnostics }
     }
 }
 
-fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
-    let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
-    let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
-    let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
-    let records = measured::Records::of_records(root, &mut sources, open, &mut diagnostics);
-    Loaded { sources, parts, packages, segments, records, diagnostics }
-}
-
-/// What the tables mean, with what they name.
-///
-/// # Errors
-/// [`InputError`]; all errors that can be reported at once.
-pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let Loaded { sources, diagnostics, .. } = loaded;
-    let parts = &loaded.parts;
+/// Holds the tables against their keys: what is right of them, and all that is wrong so far.
+pub fn check(root: &RawTable, loaded: &Loaded) -> (Fields, Vec<Diagnostic>) {
+    let Loaded { parts, diagnostics, .. } = loaded;
     let diagnostics = diagnostics.clone();
     let kind_of_part = |span: &Span, name: &str| parts.kind(span.file, name);
     let mut conform = Conform { catalogue: catalogue(), kind_of_part: &kind_of_part, diagnostics };
@@ -136,8 +131,17 @@ pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError>
         let expected = "tables [[component]] (what is connected), or an [arrangement]";
         diagnostics.push(Diagnostic::new(&root.span, "component", "missing", expected));
     }
+    (fields, diagnostics)
+}
+
+/// What checked tables mean, of which something may be wrong already.
+///
+/// # Errors
+/// [`InputError`]; all errors that can be reported at once.
+pub fn meant(fields: &Fields, diagnostics: Vec<Diagnostic>, loaded: &Loaded) -> Result<Scenario, InputError> {
+    let sources = &loaded.sources;
     let mut resolve = Resolve { sources, diagnostics };
-    let resolved = resolve.scenario(&fields, loaded);
+    let resolved = resolve.scenario(fields, loaded);
     let diagnostics = resolve.diagnostics;
     match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -228,11 +232,13 @@ impl Resolve<'_> {
         let end = steps.as_ref().map_or(f64::INFINITY, |s| s.end);
         let limits = root.limit.iter().filter_map(|f| self.limit(f, end)).collect();
         let waivers: Vec<_> = root.waiver.iter().filter_map(|f| self.waiver(f)).collect();
-        let cycle = root.cycle.as_ref();
+        // Its name is that of a study, whose own keys may stand alone in it.
+        let stated = |f: &&Fields| Repeat::KEYS.iter().any(|key| f.has(key));
+        let cycle = root.cycle.as_ref().filter(stated);
+        let repeats = cycle.is_some();
         let cycle = cycle.and_then(|f| self.cycle(f, arrangement.as_ref(), &components, &controllers));
         let mission = root.mission.as_ref();
         let mission = mission.and_then(|f| {
-            let repeats = root.cycle.is_some();
             let movable =
                 mission::Movable { arrangement: arrangement.as_ref(), components: &components, repeats };
             self.mission(f, movable, &thermal, files)

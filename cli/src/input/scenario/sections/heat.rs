@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
-use crate::input::keys::shape::{keys, kinds};
+use crate::input::keys::table::{keys, kinds};
 
 keys! {
     /// The thermal network.

@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::{Any, NotNegative};
 
-use crate::input::keys::shape::{keys, kinds};
+use crate::input::keys::table::{keys, kinds};
 use crate::judge::Bounded;
 
 /// The most events that a limit counts.

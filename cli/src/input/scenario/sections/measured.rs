@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::Any;
 
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 
 keys! {
     /// A record.

@@ -2,7 +2,7 @@
 
 use joulestep_models::model::Range::{Any, Between, Positive};
 
-use crate::input::keys::shape::keys;
+use crate::input::keys::table::keys;
 
 keys! {
     /// A mission.

@@ -6,7 +6,7 @@
 
 use nalgebra::{Cholesky, DMatrix};
 
-use super::{Basis, Reduced, Span, finish};
+use super::{Basis, Reduced, Work, finish};
 use crate::thermal::field::error::FieldError;
 use crate::thermal::field::system::System;
 
@@ -19,25 +19,34 @@ pub struct Near {
 /// Reduces a system, as [`reduce`](super::reduce) does, and keeps what others can begin with.
 ///
 /// # Errors
-/// A linear system that does not converge.
-pub fn reduce_for_others(system: &System, span: &Span) -> Result<(Reduced, Near), FieldError> {
-    let (reduced, basis) = finish(Basis::new(system)?, span, None)?;
+/// A linear system that does not converge; [`FieldError::Stopped`].
+pub fn reduce_for_others<'a>(
+    system: &System,
+    work: impl Into<Work<'a>>,
+) -> Result<(Reduced, Near), FieldError> {
+    let work = work.into();
+    let (reduced, basis) = finish(Basis::new(system, &work)?, &work.span, None)?;
     Ok((reduced, Near { vectors: basis.vectors }))
 }
 
 /// Reduces a system with what one near by left; without it where that is of other cells.
 ///
 /// # Errors
-/// A linear system that does not converge.
-pub fn reduce_near(system: &System, span: &Span, near: &Near) -> Result<Reduced, FieldError> {
+/// A linear system that does not converge; [`FieldError::Stopped`].
+pub fn reduce_near<'a>(
+    system: &System,
+    work: impl Into<Work<'a>>,
+    near: &Near,
+) -> Result<Reduced, FieldError> {
+    let work = work.into();
     let fits = near.vectors.iter().all(|v| v.len() == system.cells());
-    let mut basis = Basis::empty(system);
+    let mut basis = Basis::empty(system, &work);
     if !fits || !basis.adopt(&near.vectors) {
-        return super::reduce(system, span);
+        return super::reduce(system, work);
     }
     basis.rest()?;
     let before = basis.network();
-    Ok(finish(basis, span, Some(before))?.0)
+    Ok(finish(basis, &work.span, Some(before))?.0)
 }
 
 impl Basis<'_> {

@@ -1,0 +1,225 @@
+//! Ratings of avalanches and surges, as the program judges them.
+
+use serde_json::Value;
+
+use crate::common::answers::{answer, value};
+use crate::common::folder::Folder;
+use crate::common::rig::near;
+use crate::common::technologies::{of_kind, ship};
+
+/// A switch in an inductance of 500 µH at 100 V that turns off 10 A, once or twice.
+fn unclamped(device: &str, celsius: f64, twice: bool, more: &str) -> Folder {
+    let again = "[[event]]\nat = \"60 us\"\nwhat = \"line-on\"\nline = \"on\"\n\
+                 [[event]]\nat = \"110 us\"\nwhat = \"line-off\"\nline = \"on\"\n";
+    Folder::scenario(&format!(
+        r#"format = 2
+[[component]]
+name = "supply"
+kind = "voltage-source"
+pins = ["bus", "gnd"]
+value = "100 V"
+[[component]]
+name = "winding"
+kind = "inductor"
+pins = ["bus", "d"]
+inductance = "500 uH"
+initial-current = "10 A"
+[[component]]
+name = "q"
+{device}
+pins = {{ drain = "d", gate = "g", source = "gnd" }}
+heat = "q"
+[[drive]]
+name = "drive"
+gate = "g"
+return = "gnd"
+command = "on"
+on = "18 V"
+off = "0 V"
+on-resistance = "5 ohm"
+starts-on = true
+[[event]]
+at = "0 s"
+what = "line-on"
+line = "on"
+[[event]]
+at = "200 ns"
+what = "line-off"
+line = "on"
+{}[[thermal.boundary]]
+name = "case"
+temperature = "{celsius} degC"
+[[thermal.chain]]
+name = "q"
+kind = "foster"
+end = "case"
+resistance = ["0.001 K/W", "0.1 K/W"]
+time-constant = ["10 us", "1 ms"]
+[steps]
+end = "{}"
+base = "200 ns"
+finest = "0.2 ns"
+voltage-error = "1 V"
+current-error = "10 mA"
+{more}"#,
+        if twice { again } else { "" },
+        if twice { "180 us" } else { "50 us" },
+    ))
+}
+
+fn run(folder: &Folder) -> (i32, Value) {
+    folder.json(&["run", "@s.toml", "--quiet"])
+}
+
+/// E = L·I²/2·BV/(BV − Vdd) (JESD24-5, from memory; derived) is what the rating is held against, and four times as much
+/// where half of the permissible rise is left (Blackburn, PESC 1988).
+#[test]
+fn a_single_avalanche_is_held_against_its_rating() {
+    let device = "part = \"mosfet-sic-900v-26m\"";
+    let part = ship("mosfet-sic-900v-26m");
+    let rated = part.ratings.avalanche_energy.unwrap();
+    for (celsius, factor, code, ruling) in [(25.0, 1.0, 0, "kept"), (100.0, 4.0, 1, "EXCEEDED")] {
+        let (done, json) = run(&unclamped(device, celsius, false, ""));
+        let name = "rating.q.mosfet.avalanche-energy.largest";
+        // Between the breakdown voltage and what it is at 10 A.
+        let volts = 1100.0 * (1.0 + 1.6e-4 * (celsius - 25.0)) + 4.4 * 9.0;
+        let energy = 0.5 * 500e-6 * 100.0 * volts / (volts - 100.0);
+        near("energy", value(&json, name), factor * energy, 0.02);
+        assert_eq!((done, answer(&json, name)["ruling"].as_str()), (code, Some(ruling)), "{rated} J");
+        let current = value(&json, "rating.q.mosfet.avalanche-current.largest");
+        near("current", current, 10.0, 0.01);
+        assert_eq!(value(&json, "rating.q.mosfet.repetitive-avalanche-energy.largest"), 0.0);
+    }
+}
+
+/// Each of two avalanches is held against the rating for repetition.
+#[test]
+fn repeated_avalanches_have_a_rating_of_their_own() {
+    let (code, json) = run(&unclamped("part = \"mosfet-sic-900v-26m\"", 25.0, true, ""));
+    let name = "rating.q.mosfet.repetitive-avalanche-energy.largest";
+    assert_eq!((code, answer(&json, name)["ruling"].as_str()), (1, Some("EXCEEDED")));
+    near("each", value(&json, name), 0.0275, 0.03);
+}
+
+/// A die whose part states no rating may not avalanche unseen; a waiver says that it may.
+#[test]
+fn an_avalanche_without_a_rating_proves_nothing() {
+    let device = "kind = \"mosfet\"\non-resistance = \"26 mohm\"\nthreshold = \"4 V\"\nbreakdown-voltage = \"1100 V\"\n\
+                  drain-source-capacitance = \"1 nF\"\ngate-source-capacitance = \"2 nF\"";
+    let (code, json) = run(&unclamped(device, 25.0, false, ""));
+    assert_eq!((code, &json["verdict"]), (5, &Value::from("not proven")));
+    assert!(json.to_string().contains("its part states no energy that it takes"), "{json}");
+    let waiver = "[[waiver]]\nrating = \"q.mosfet.avalanche\"\nreason = \"a test piece\"\n";
+    let (code, json) = run(&unclamped(device, 25.0, false, waiver));
+    assert_eq!(code, 0, "{json}");
+}
+
+/// What a varistor takes from a winding, L·I²/2·(1 + Vdd/(V − Vdd)) less what a switch takes beside it (derived), against
+/// its rating less what its mean power carries off meanwhile.
+#[test]
+fn surges_are_held_against_energy_and_current() {
+    let clamped = |joules: &str| {
+        Folder::scenario(&format!(
+            r#"format = 2
+[[component]]
+name = "winding"
+kind = "inductor"
+pins = ["gnd", "a"]
+inductance = "10 mH"
+initial-current = "100 A"
+[[component]]
+name = "clamp"
+kind = "varistor"
+pins = ["a", "gnd"]
+varistor-voltage = "415 V"
+clamping-voltage = "625 V"
+clamping-current = "250 A"
+rated-energy = "{joules}"
+peak-current = "80 A"
+[steps]
+end = "4 ms"
+"#
+        ))
+    };
+    let name = "rating.clamp.surge-energy.largest";
+    for (joules, ruling) in [("60 J", "kept"), ("40 J", "EXCEEDED")] {
+        let (code, json) = run(&clamped(joules));
+        near("energy", value(&json, name), 50.0, 1e-2);
+        assert_eq!(answer(&json, name)["ruling"], ruling);
+        assert_eq!(answer(&json, "rating.clamp.current.largest")["ruling"], "EXCEEDED");
+        assert_eq!(code, 1);
+    }
+}
+
+/// A current that falls in a straight line through a die of effusivity √(k·ρ·c) heats it by (2√2/3)·P₀·√t/(A·√(π·k·ρ·c))
+/// (Blackburn, PESC 1988; from memory); the shipped ratings for single pulses reach the highest junction temperature.
+#[test]
+fn shipped_avalanche_ratings_follow_from_the_dies() {
+    let effusivity = |k: f64, heat: f64| (std::f64::consts::PI * k * heat).sqrt();
+    let (sic, si) = (effusivity(370.0, 2.2e6), effusivity(148.0, 1.65e6));
+    let mut seen = 0;
+    for part in of_kind("cascode").into_iter().chain(of_kind("mosfet")).chain(of_kind("diode")) {
+        for die in part.entry().dies {
+            let rated = part.ratings.of_avalanche(die.blocks);
+            let (Some(amperes), Some(joules)) = (rated.current, rated.single) else { continue };
+            let stated = part.die(die.name).unwrap();
+            let material = match stated.material.unwrap() {
+                joulestep_models::part::Material::SiliconCarbide => sic,
+                joulestep_models::part::Material::Silicon => si,
+            };
+            let power = amperes * part.values.number(&format!("{}breakdown-voltage", die.prefix));
+            let rise =
+                2.0 * 2f64.sqrt() / 3.0 * power * (2.0 * joules / power).sqrt() / (stated.area * material);
+            near(&format!("{}, {}", part.name, die.name), rise, part.hottest().unwrap() - 25.0, 0.02);
+            seen += 1;
+        }
+    }
+    assert!(seen >= 20, "{seen}");
+}
+
+/// IEC 61051-1 (from memory): the voltage of a varistor at a given current falls by less than 0.1 % per kelvin. And at a
+/// steep front it is higher than at a slow one by a few to some ten per cent (IEEE Working Group 3.4.11, 1992).
+#[test]
+fn a_varistor_drifts_and_answers_steep_fronts() {
+    use joulestep_engine::circuit::graph::{Circuit, GROUND};
+    use joulestep_engine::circuit::law::Law;
+    use joulestep_engine::circuit::wave::Wave;
+    use joulestep_engine::recorder::InMemory;
+    use joulestep_engine::run::setup::Setup;
+    use joulestep_models::devices::varistor::Varistor;
+
+    use crate::common::catalogued::put;
+    use crate::common::rig::{channel, column, v};
+
+    let law = Varistor::through([(415.0, 1e-3), (625.0, 250.0)], 0.0, 0.0, 1e5).drifting(-5e-4);
+    for kelvin in [273.15, 298.15, 358.15] {
+        let volts = 500.0 * (1.0 - 5e-4 * (kelvin - 298.15));
+        let current = |law: &Varistor<f64>, volts: f64| Varistor::flow(law, [volts]).i[0];
+        near("I", current(&law.at_temperature(kelvin), volts), current(&law, 500.0), 1e-9);
+    }
+
+    let height = 30e-3;
+    let peak = |rise: f64| {
+        let mut c = Circuit::new();
+        let a = c.node("a");
+        let wave = c.wave(Wave::Points(vec![(0.0, 0.0), (rise, 1e3), (20.0 * rise, 1e3)]));
+        c.current_source("I", GROUND, a, wave).unwrap();
+        let given = [
+            ("varistor-voltage", 4150.0),
+            ("clamping-voltage", 6250.0),
+            ("clamping-current", 250.0),
+            ("disc-height", height),
+        ];
+        put(&mut c, "varistor", "M", &[a, GROUND], &given);
+        let mut setup = Setup::new(c);
+        setup.steps = crate::common::rig::fixed(rise / 500.0);
+        setup.channels = vec![channel("v", v(a))];
+        let mut run = setup.ready().unwrap();
+        let mut memory = InMemory::default();
+        run.advance(2.0 * rise, &mut memory).unwrap();
+        column(&memory.samples, 0).into_iter().fold(0.0, f64::max)
+    };
+    let (slow, steep) = (peak(8e-6), peak(0.5e-6));
+    println!("8 µs {slow:.0} V, 0.5 µs {steep:.0} V, {:.3}", steep / slow);
+    assert!((1.03..1.2).contains(&(steep / slow)), "{slow} {steep}");
+}
