@@ -34,12 +34,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
         }
         "inductor" => vec![vec![("inductance", 1e-6)]],
         "saturable-inductor" => {
-            vec![vec![
-                ("inductance", 1e-4),
-                ("saturated-inductance", 1e-5),
-                ("saturation-current", 20.0),
-                ("series-resistance", 0.01),
-            ]]
+            vec![vec![("inductance", 1e-4), ("saturated-inductance", 1e-5), ("saturation-current", 20.0)]]
         }
         "coupled-inductors" => vec![vec![("coupling", 0.5)]],
         "voltage-source" | "current-source" => vec![vec![("value", 5.0)]],
