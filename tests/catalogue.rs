@@ -47,7 +47,10 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             vec![("capacitance", 1e-9), ("depletion-exponent", 0.37)],
             vec![],
         ],
-        "varistor" => vec![from_part("varistor-400v-rail")],
+        "varistor" => vec![
+            from_part("varistor-400v-rail"),
+            [from_part("varistor-400v-rail"), vec![("disc-height", 3e-3)]].concat(),
+        ],
         "constant-power" => vec![vec![("power", 5e3), ("minimum-voltage", 200.0)]],
         "diode" => {
             let recovering = vec![
@@ -58,7 +61,7 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             ];
             let breaking = [recovering.clone(), vec![("breakdown-voltage", 700.0)]].concat();
             let plain = vec![("saturation-current", 1e-12), ("depletion-exponent", 0.4)];
-            vec![from_part("diode-sic-700v-50a"), plain, recovering, breaking]
+            vec![from_part("diode-sic-700v-50a"), from_part("diode-si-600v-25a"), plain, recovering, breaking]
         }
         "mosfet" | "jfet" => {
             let mut all = vec![

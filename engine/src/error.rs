@@ -77,7 +77,7 @@ impl std::fmt::Display for Cause {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
             Self::Rounding => {
-                ". In steps before, rounding alone moved voltages by more than a sixteenth of the largest: a part of the circuit hangs on the rest by a resistance or inductance so large, or has capacitances so large within, that double precision does not tell the voltage between them"
+                ". In steps before, rounding alone moved voltages by more than a sixty-fourth of the largest: a part of the circuit hangs on the rest by a resistance or inductance so large, or has capacitances so large within, that double precision does not tell the voltage between them"
             }
             Self::FallingSlope => {
                 ". The device's current falls there as its voltage rises, so that the solution may end: a capacitance between its pins decides what comes then"

@@ -7,7 +7,7 @@ use crate::step::stepper::{Attempt, Stepper};
 /// Rounding of the voltages, over the largest of them, from which no shorter step is taken for the error's sake. It grows
 /// with the square of 1/h where an inductor meets a capacitor; above one it feeds on itself, and voltages grow without
 /// bound.
-const FEEDS_BACK: f64 = 1.0 / 16.0;
+const FEEDS_BACK: f64 = 1.0 / 64.0;
 
 impl Run<f64> {
     /// Looks closer at what an attempt left, where that decides.

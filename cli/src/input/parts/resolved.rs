@@ -1,13 +1,15 @@
 //! From checked tables to the part as resolved.
 
+mod ratings;
+
 use std::collections::BTreeSet;
 
 use joulestep_engine::units::{parse_unit, people};
 use joulestep_models::devices::catalogue;
 use joulestep_models::model::{Param, STATED_AT, Shape, Value, Values};
 use joulestep_models::part::{
-    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Ratings, Spot,
-    Spread, Technology, Thermal, Variable, inspect,
+    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Spot, Spread,
+    Technology, Thermal, Variable, inspect,
 };
 
 use super::sections as typed;
@@ -150,39 +152,6 @@ impl Read<'_> {
         }
         let typed::Thermal { junction_case, temperature, .. } = stated;
         Some(Thermal { junction_case, temperature, impedance })
-    }
-
-    fn ratings(&mut self, f: &Fields) -> Option<Ratings> {
-        let stated = typed::Ratings::read(f)?;
-        let ratings = Ratings {
-            lead_current: stated.lead_current,
-            lead_pulse_current: stated.lead_pulse_current,
-            lead_pulse_width: stated.lead_pulse_width,
-            avalanche_current: stated.avalanche_current,
-            avalanche_energy: stated.avalanche_energy,
-            single_event_temperature: stated.single_event_temperature,
-            repetitive_avalanche_energy: stated.repetitive_avalanche_energy,
-            avalanche_temperature: stated.avalanche_temperature,
-            middle_avalanche_current: stated.middle_avalanche_current,
-            middle_avalanche_energy: stated.middle_avalanche_energy,
-            middle_repetitive_avalanche_energy: stated.middle_repetitive_avalanche_energy,
-        };
-        let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
-        if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {
-            let key = match ratings.lead_pulse_current {
-                Some(_) => typed::Ratings::lead_pulse_current,
-                None => typed::Ratings::lead_pulse_width,
-            };
-            let expected = "`lead-current`, `lead-pulse-current` and `lead-pulse-width` together";
-            self.diagnostics.push(f.wrong(key, "a pulse that is stated in part", expected));
-        } else if let [Some(direct), Some(pulse)] = [ratings.lead_current, ratings.lead_pulse_current]
-            && pulse <= direct
-        {
-            let [direct, pulse] = [direct, pulse].map(|x| people(x, "A"));
-            let expected = format!("a pulse above the direct current, {direct}");
-            self.diagnostics.push(f.wrong(typed::Ratings::lead_pulse_current, pulse, expected));
-        }
-        Some(ratings)
     }
 
     fn spread(&mut self, spreads: &[Fields], correlations: &[Fields], part: &Part) -> Spread {

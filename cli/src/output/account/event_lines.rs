@@ -80,7 +80,7 @@ impl<E> Default for EventLines<E> {
 impl<E: Listed> EventLines<E> {
     /// One more event.
     pub fn push(&mut self, event: &E) {
-        if !is_frequent(event.kind()) {
+        if !is_frequent(event.kind()) && self.lines.len() < MOST {
             self.end_row();
             self.lines.push(Line::One(event.clone()));
         } else if self.many.is_empty() && self.few.len() < LISTED {

@@ -37,7 +37,7 @@ impl Account {
                 c.stalled
             );
             if c.blurred > 0 {
-                text += &format!("; rounding alone moves voltages by a sixteenth of the largest and more in {} of them: a part of the circuit hangs on the rest by too little", c.blurred);
+                text += &format!("; rounding alone moves voltages by a sixty-fourth of the largest and more in {} of them: a part of the circuit hangs on the rest by too little", c.blurred);
             }
             if c.snapped > 0 {
                 text += &format!("; {} times no solution followed the last one, and another was taken", c.snapped);
