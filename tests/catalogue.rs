@@ -33,6 +33,9 @@ fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
             vec![vec![("capacitance", 1e-6)], vec![("capacitance", 1e-3), ("series-resistance", 0.01)]]
         }
         "inductor" => vec![vec![("inductance", 1e-6)]],
+        "saturable-inductor" => {
+            vec![vec![("inductance", 1e-4), ("saturated-inductance", 1e-5), ("saturation-current", 20.0)]]
+        }
         "coupled-inductors" => vec![vec![("coupling", 0.5)]],
         "voltage-source" | "current-source" => vec![vec![("value", 5.0)]],
         "voltage-controlled-voltage" | "current-controlled-current" => vec![vec![("gain", 2.0)]],

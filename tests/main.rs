@@ -136,6 +136,10 @@ mod trade_facts;
 mod jfet_laws;
 // unipolar limits, critical field, mobility; temperature laws against published exponents
 mod unipolar_limits;
+// measured waveforms beside simulated ones, and fits to them
+mod measured;
+// closed-loop control, modulation, load steps, saturation against closed forms
+mod regulation;
 // the viewer: who is let in, exactness, the page in a real browser
 mod viewer;
 // how much work REF-1 takes

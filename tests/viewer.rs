@@ -97,14 +97,14 @@ fn hasty() -> WriterOptions {
 }
 
 /// A viewer that runs; ended when it goes out of scope.
-struct Served {
+pub struct Served {
     program: Child,
     port: u16,
     address: String,
 }
 
 impl Served {
-    fn start(files: &[&Path]) -> Self {
+    pub fn start(files: &[&Path]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_joulestep"));
         command.arg("view").args(files).args(["--no-open", "--json"]);
         let mut program = command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn().unwrap();
@@ -127,7 +127,7 @@ impl Served {
     }
 
     /// An answer that must be there.
-    fn json(&self, what: &str) -> Value {
+    pub fn json(&self, what: &str) -> Value {
         let answer = self.get(what);
         assert_eq!(answer.status, 200, "{what}: {}", answer.text());
         answer.json()

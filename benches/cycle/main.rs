@@ -122,6 +122,7 @@ fn converter(base: f64, how: Piecewise) -> Run<f64> {
         fall: 1e-9,
         starts_on: false,
         state: None,
+        clamp: None,
     };
     setup.controllers.push(Box::new(Pwm::new("pwm", settings).expect("a modulator")));
     let drive = Drive::new("drive", command, Vec::new(), Delays::default(), gate).expect("a drive");

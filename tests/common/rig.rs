@@ -53,7 +53,18 @@ pub fn raise(line: LineId) -> Deed {
 /// What a drive moves of an ideal switch: its choice, and a source of 0 and 1 V.
 pub fn gate(name: &str, wave: WaveId, choice: ChoiceId) -> Gate<f64> {
     let name = name.to_string();
-    Gate { name, wave, choice, on: 1.0, off: 0.0, rise: 1e-9, fall: 1e-9, starts_on: false, state: None }
+    Gate {
+        name,
+        wave,
+        choice,
+        on: 1.0,
+        off: 0.0,
+        rise: 1e-9,
+        fall: 1e-9,
+        starts_on: false,
+        state: None,
+        clamp: None,
+    }
 }
 
 /// Asserts a relative difference, and prints it.

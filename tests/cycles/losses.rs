@@ -7,6 +7,7 @@ use std::f64::consts::{PI, TAU};
 use joulestep_engine::circuit::graph::{Circuit, GROUND, NodeId};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::carrier::{self, Carrier};
+use joulestep_engine::control::centred::Lines;
 use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::setup::{Setup, Start};
@@ -74,7 +75,8 @@ fn conduction_losses_under_sine_modulation() {
         setup.steps.base = 5e-6;
         let command = setup.board.add_line("command");
         let settings = carrier::Settings {
-            command,
+            lines: Lines { command, complement: None },
+            run: None,
             frequency: carrier_frequency,
             mean: 0.5,
             amplitude: 0.5 * m,

@@ -63,7 +63,6 @@ pub mod lanes;
 pub mod list;
 pub mod measure;
 pub mod order;
-pub mod parameter_path;
 pub mod parquet;
 pub mod picture;
 pub mod plan;

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use crate::batch::distribution::Distribution;
-use crate::batch::parameter_path::ParameterPath;
 use crate::batch::sections::save::Which;
+use crate::input::parameter_path::ParameterPath;
 
 /// A plan.
 #[derive(Clone, Debug)]

@@ -12,7 +12,6 @@ use joulestep_models::model::Range;
 
 use crate::batch::list;
 use crate::batch::order::LANES;
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::row::Column;
 use crate::batch::sample::MOST_DIMENSIONS;
@@ -24,6 +23,7 @@ use crate::input::keys::fields::{Fields, Named, Typed};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{self, RawTable};
 use crate::input::keys::shape::{WrongValue, quantity};
+use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::build::Ready;
 use crate::study::CATALOGUE;
 

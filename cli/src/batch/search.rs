@@ -3,9 +3,9 @@
 use std::sync::atomic::AtomicBool;
 
 use super::variant::{Once, PlannedBatch};
-use crate::batch::parameter_path::ParameterPath;
 use crate::batch::plan::Search;
 use crate::batch::row::Status;
+use crate::input::parameter_path::ParameterPath;
 use crate::judge::Level;
 use crate::output::answer::Estimation;
 

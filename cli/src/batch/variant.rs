@@ -15,7 +15,6 @@ use sha2::{Digest, Sha256};
 use crate::batch::errors::verdict;
 use crate::batch::measure::Measures;
 use crate::batch::order::DEFAULT_LANES;
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::parquet::{as_csv, is_parquet};
 use crate::batch::plan::{Plan, beside};
 use crate::batch::read::{Against, PlanFile, open_plan, understand};
@@ -26,6 +25,7 @@ use crate::diagnostic::{Refusal, Sources};
 use crate::input::keys::InputError;
 use crate::input::keys::fields::{Fields, Named};
 use crate::input::keys::include::Open;
+use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::build::{Judged, Ready, Reductions, build_with};
 use crate::input::scenario::resolve::{self, Loaded, as_typed};
 use crate::judge::{Bounds, Computed, End, Level, Limit, Uncertainty};
@@ -353,7 +353,7 @@ impl PlannedBatch {
         level: Level,
         stop: &'a AtomicBool,
     ) -> Result<Begun<'a>, Box<Once>> {
-        let Built { mut setup, mut facts } =
+        let Built { mut setup, mut facts, .. } =
             self.built(settings).map_err(|why| Box::new(self.without(Status::Refused, why)))?;
         coarsen(&mut setup, level);
         let failed = |why: setup::Refusal| Box::new(self.without(Status::Failed, why.to_string()));

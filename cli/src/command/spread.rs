@@ -5,13 +5,13 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::study::Asked;
-use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::plan::{Plan, Values};
 use crate::batch::variant::PlannedBatch;
 use crate::diagnostic::Diagnostic;
 use crate::exit::BAD_INPUT;
 use crate::input::keys::InputError;
 use crate::input::keys::include::Open;
+use crate::input::parameter_path::{ParameterPath, PathContext};
 use crate::input::scenario::resolved::Scenario;
 use crate::judge::{
     Bounds, Computed, FACTOR, Far, Moved, Spread, Uncertainty, differences, propagate, variance,

@@ -9,5 +9,8 @@ pub mod keys;
 mod library;
 pub mod package;
 pub mod parts;
+pub mod record;
 // The scenario.
 pub mod scenario;
+// Where a value stands in the tables.
+pub mod parameter_path;

@@ -7,6 +7,7 @@
 pub mod cache;
 pub mod heat_path;
 pub mod inputs;
+pub(crate) mod measured;
 pub mod question;
 pub mod record;
 
@@ -16,6 +17,7 @@ pub mod dead_time;
 pub mod derive;
 pub mod double_pulse;
 pub mod extract;
+pub mod fit;
 pub mod impedance;
 pub mod mission;
 pub mod rating;
@@ -45,6 +47,7 @@ use crate::output::answer::{Estimation, Study};
 /// All studies, in the order of the help.
 pub static CATALOGUE: &[&Entry] = &[
     &run::STUDY,
+    &fit::STUDY,
     &cycle::STUDY,
     &mission::STUDY,
     &double_pulse::STUDY,

@@ -3,7 +3,7 @@
 use std::any::Any;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use joulestep_models::devices::catalogue;
 use joulestep_models::package::Package;
@@ -42,6 +42,8 @@ pub struct Question {
     /// Whether files that the study writes may replace others.
     pub force: bool,
     scenario: Option<Arc<Scenario>>,
+    /// The tables that it was read from.
+    checked: Option<Arc<Checked>>,
     /// What the computation as stated leaves for coarser ones.
     left: Arc<OnceLock<Arc<dyn Any + Send + Sync>>>,
 }
@@ -103,6 +105,7 @@ impl Question {
         let [mut diagnostics, of_scenario] = checked.wrong.clone();
         let [fields] = checked.fields.under(entry.section.name) else { return Err(diagnostics) };
         let mut question = Self::of_fields(entry, fields.clone());
+        question.checked = Some(Arc::new(checked.clone()));
         match checked.files.as_ref().map(|loaded| meant(&checked.fields, of_scenario, loaded)) {
             Some(Ok(scenario)) => question.scenario = Some(Arc::new(scenario)),
             Some(Err(InputError::Refused(refusal))) => diagnostics.extend(refusal.diagnostics),
@@ -129,6 +132,7 @@ impl Question {
             texts: Arc::default(),
             force: false,
             scenario: None,
+            checked: None,
             left: Arc::default(),
         }
     }
@@ -140,6 +144,11 @@ impl Question {
     pub fn scenario(&self) -> Result<&Scenario, StudyError> {
         let none = || StudyError::Refused(format!("{} takes no scenario", self.entry.name));
         self.scenario.as_deref().ok_or_else(none)
+    }
+
+    /// The tables that it was read from; other values can be set in a copy.
+    pub fn checked(&self) -> Option<Arc<Checked>> {
+        self.checked.clone()
     }
 
     /// What it is called where nothing has a title: the name of its first file.
@@ -290,7 +299,16 @@ impl Question {
 
 /// The root section of a study, as paths of a batch are followed through it.
 pub fn section(entry: &'static Entry) -> &'static Section {
-    let keys = root_keys(entry);
-    // Few, and kept: one for each study that a plan varies.
-    Box::leak(Box::new(Section { name: "", help: entry.section.help, kinds: Kinds::None, keys: keys.leak() }))
+    static MADE: Mutex<BTreeMap<&str, &Section>> = Mutex::new(BTreeMap::new());
+    let mut made = MADE.lock().unwrap_or_else(PoisonError::into_inner);
+    made.entry(entry.name).or_insert_with(|| {
+        let keys = root_keys(entry);
+        // Few, and kept: one for each study.
+        Box::leak(Box::new(Section {
+            name: "",
+            help: entry.section.help,
+            kinds: Kinds::None,
+            keys: keys.leak(),
+        }))
+    })
 }

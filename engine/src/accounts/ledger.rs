@@ -91,21 +91,22 @@ pub fn stored<L: Lane>(system: &System<L>, devices: &[Box<dyn Device<L>>], x: &[
         }
     }
     for (device, placed) in devices.iter().zip(&system.devices) {
-        out[placed.component.0 as usize] = device_energy(device.as_ref(), placed.ports, &placed.locals_at(x));
+        out[placed.component.0 as usize] =
+            device_energy(device.as_ref(), device.energetic(), &placed.locals_at(x));
     }
     out
 }
 
 /// W(u) = ∫₀¹ u·(∂q/∂u)(s·u)·u·s ds: the work of charging along a straight path, by adaptive Gauss–Kronrod
 /// quadrature (7, 15 points; Kronrod 1965).
-pub fn device_energy<L: Lane>(device: &dyn Device<L>, ports: usize, u: &[L]) -> L {
+pub fn device_energy<L: Lane>(device: &dyn Device<L>, rows: usize, u: &[L]) -> L {
     let p = u.len();
     let mut stamp = vec![L::splat(0.0); crate::circuit::law::stamp_len(p)];
     let mut integrand = |s: f64| {
         let scaled: Vec<L> = u.iter().map(|x| *x * L::splat(s)).collect();
         device.evaluate(&scaled, &mut stamp);
         let mut sum = L::splat(0.0);
-        for k in 0..ports {
+        for k in 0..rows {
             for j in 0..p {
                 sum += u[k] * stamp[2 * p + p * p + k * p + j] * u[j];
             }

@@ -57,6 +57,9 @@ pub trait Law<L: Lane, const P: usize>: Clone + Debug + Send + Sync + 'static {
     /// A change of the device's own unknowns that is too small to matter, in their unit: where a Newton iteration moves
     /// them by less, it need not be followed by another. The default leaves it to the relative tolerance.
     const ABSOLUTE_TOLERANCE: f64 = 1e-15;
+    /// Whether its own unknowns are currents, and fluxes stand under their d/dt: their rows then count as power and
+    /// stored energy, as those of the pins do.
+    const CURRENTS: bool = false;
     /// Which pins direct current can flow between; narrow it where a pin is insulated.
     const JOINS: Joins = Joins::All;
     /// Whether it is a resistance between two pins.
@@ -105,6 +108,10 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     /// A change of its own unknowns that is too small to matter, in their unit.
     fn absolute_tolerance(&self) -> f64 {
         1e-15
+    }
+    /// Of how many local unknowns the rows count as power and stored energy: those of the pins, and of own currents.
+    fn energetic(&self) -> usize {
+        self.locals() - self.internals()
     }
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {

@@ -36,6 +36,8 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Lawful<L, M, P> {
 
     /// How many of the local unknowns are port voltages.
     const PORTS: usize = P - M::INTERNAL;
+    /// How many of the rows count as power.
+    const ENERGETIC: usize = if M::CURRENTS { P } else { Self::PORTS };
 
     #[inline(always)]
     fn take(locals: &[u32; P], reference: u32, x: &[L]) -> [L; P] {
@@ -69,6 +71,9 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
     }
     fn absolute_tolerance(&self) -> f64 {
         M::ABSOLUTE_TOLERANCE
+    }
+    fn energetic(&self) -> usize {
+        Self::ENERGETIC
     }
     fn joins(&self) -> Joins {
         M::JOINS
@@ -155,8 +160,10 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
             stamp[P + k] = charge;
             stamp[2 * P + 2 * P * P + k] = u[k];
             q[locals[k] as usize] += charge;
-            if k < Self::PORTS {
+            if k < Self::ENERGETIC {
                 power += u[k] * i;
+            }
+            if k < Self::PORTS {
                 reference += charge;
             }
         }
@@ -195,7 +202,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         let u = Self::take(locals, location.reference, x);
         self.evaluate(&u, stamp);
         stamp[2 * P + 2 * P * P..].copy_from_slice(&u);
-        (0..Self::PORTS).fold(L::splat(0.0), |power, k| power + u[k] * stamp[k])
+        (0..Self::ENERGETIC).fold(L::splat(0.0), |power, k| power + u[k] * stamp[k])
     }
     #[inline(never)]
     fn slopes(&self, location: &StampLocation<'_>, alpha: L, stamp: &[L], a: &mut [L]) {
@@ -246,7 +253,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
             let (mut i, mut q) = (there.i[k], there.q[k]);
             flow[k] = i;
             flow[P + k] = q;
-            if k < Self::PORTS {
+            if k < Self::ENERGETIC {
                 power += u[k] * i;
             }
             for j in 0..P {

@@ -155,16 +155,21 @@ impl<L: Lane> Board<L> {
         }
     }
 
-    /// Value of a driven course at t, s; `None` for a course that is not driven.
+    /// Value of a driven course at t, s, after a step there; `None` for a course that is not driven.
     pub fn driven(&self, wave: WaveId, t: f64) -> Option<L> {
+        self.driven_beside(wave, t, true)
+    }
+
+    fn driven_beside(&self, wave: WaveId, t: f64, after: bool) -> Option<L> {
         let points = self.courses[wave.0 as usize].as_ref()?;
-        let k = points.partition_point(|p| p.0 <= t).max(1);
+        let k = points.partition_point(|p| if after { p.0 <= t } else { p.0 < t }).max(1);
         let (t0, a) = points[k - 1];
         let Some(&(t1, b)) = points.get(k) else { return Some(a) };
-        if t0 == f64::NEG_INFINITY {
+        if t0 == f64::NEG_INFINITY || t0 == t1 {
             return Some(a);
         }
-        Some(a + (b - a) * L::splat((t - t0) / (t1 - t0)))
+        // To the bit at a corner, where the line may round.
+        Some(if t == t1 { b } else { a + (b - a) * L::splat((t - t0) / (t1 - t0)) })
     }
 
     /// Value of any course just before t, s: a driven one as ordered here, others by their own points.
@@ -172,7 +177,7 @@ impl<L: Lane> Board<L> {
     pub fn course(&self, wave: &Wave<L>, id: WaveId, t: f64) -> L {
         match wave {
             Wave::Constant(x) => *x,
-            Wave::Driven(x) => self.driven(id, t).unwrap_or(*x),
+            Wave::Driven(x) => self.driven_beside(id, t, false).unwrap_or(*x),
             other => other.until(t),
         }
     }
@@ -196,6 +201,29 @@ impl<L: Lane> Board<L> {
             points.push_back((begin, from));
             points.push_back((end, value));
             self.corner |= begin <= self.now;
+        }
+    }
+
+    /// Orders a step of a driven course to `value` at the instant `at`, s; one that has passed means now. Whatever it had
+    /// been ordered to do after it is forgotten.
+    pub fn step(&mut self, wave: WaveId, at: f64, value: L) {
+        let at = at.max(self.now);
+        let Some(from) = self.driven_beside(wave, at, false) else { return };
+        if let Some(points) = self.courses[wave.0 as usize].as_mut() {
+            points.retain(|p| p.0 < at);
+            if points.is_empty() {
+                points.push_back((f64::NEG_INFINITY, from));
+            }
+            points.push_back((at, from));
+            points.push_back((at, value));
+            self.jump |= at <= self.now;
+        }
+    }
+
+    /// Gives a driven course the value that it has from the start.
+    pub fn begin(&mut self, wave: WaveId, value: L) {
+        if let Some(points) = self.courses[wave.0 as usize].as_mut() {
+            *points = VecDeque::from([(f64::NEG_INFINITY, value)]);
         }
     }
 
@@ -250,8 +278,11 @@ impl<L: Lane> Board<L> {
         self.choice_orders.retain(|o| o.at > t);
         for points in self.courses.iter_mut().flatten() {
             self.corner |= points.iter().any(|p| p.0 == t);
-            // The last point passed stays: it holds the present value or begins the present ramp.
-            while points.len() > 1 && points[1].0 <= t {
+            self.jump |= (1..points.len()).any(|k| points[k].0 == t && points[k - 1].0 == t);
+            // The last point passed stays: it holds the present value or begins the present ramp. Of a step at this very
+            // instant both stay, for what it was before.
+            let steps = |a: f64, b: f64| a == t && b == t;
+            while points.len() > 1 && points[1].0 <= t && !steps(points[0].0, points[1].0) {
                 points.pop_front();
             }
         }
@@ -286,6 +317,35 @@ mod tests {
         board.apply_orders(3.0);
         assert_eq!(board.driven(wave, 3.0), Some(0.0));
         assert_eq!(board.next(3.0), None);
+    }
+
+    #[test]
+    fn steps_are_steps() {
+        let mut circuit = Circuit::<f64>::new();
+        let wave = circuit.wave(Wave::Driven(1.0));
+        let kind = circuit.waves[0].clone();
+        let mut board = Board::new(&circuit);
+        board.step(wave, 2.0, 5.0);
+        assert_eq!(
+            (board.next(0.0), board.driven(wave, 1.9), board.driven(wave, 2.0)),
+            (Some(2.0), Some(1.0), Some(5.0))
+        );
+        let both =
+            |board: &Board<f64>, t: f64| (board.course(&kind, wave, t), board.course_after(&kind, wave, t));
+        assert_eq!((both(&board, 2.0), both(&board, 2.5)), ((1.0, 5.0), (5.0, 5.0)));
+        board.apply_orders(2.0);
+        assert_eq!(board.take_changes(), (true, true));
+        assert_eq!((both(&board, 2.0), both(&board, 2.5)), ((1.0, 5.0), (5.0, 5.0)));
+        // Now, and from a ramp that it ends.
+        board.ramp(wave, 2.0, 4.0, 7.0);
+        board.apply_orders(3.0);
+        board.step(wave, 3.0, 0.0);
+        assert_eq!(
+            (both(&board, 3.0), both(&board, 3.5), board.take_changes().1),
+            ((6.0, 0.0), (0.0, 0.0), true)
+        );
+        board.apply_orders(9.0);
+        assert_eq!((both(&board, 9.0), board.next(3.0)), ((0.0, 0.0), None));
     }
 
     #[test]

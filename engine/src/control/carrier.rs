@@ -1,16 +1,20 @@
 //! Sine-modulated pulses: centred in the periods of a carrier, their width read off a sine once per period.
 
 use super::board::Board;
+use super::centred::{Centred, Lines};
 use super::{Controller, Seen, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::LineId;
 use crate::error::{CircuitError, SolverError};
+use crate::recorder::{Action, Event, EventKind};
 
 /// What a modulator is made of.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
-    /// The line it sets.
-    pub command: LineId,
+    /// The lines it sets.
+    pub lines: Lines,
+    /// The line that lets it work; without one it works from the start.
+    pub run: Option<LineId>,
     /// Frequency of the carrier, Hz.
     pub frequency: f64,
     /// Mean duty.
@@ -32,12 +36,13 @@ pub struct Settings {
 pub struct Carrier {
     name: String,
     with: Settings,
+    pulses: Centred,
     origin: Option<f64>,
     next: u64,
 }
 
 impl Carrier {
-    /// A modulator that works from the start.
+    /// A modulator that waits for its `run` line.
     ///
     /// # Errors
     /// When a frequency is not above zero, or another number is not finite.
@@ -48,7 +53,8 @@ impl Carrier {
         for (what, x) in [("mean", with.mean), ("amplitude", with.amplitude), ("phase", with.phase)] {
             require(name, x.is_finite(), || format!("{what} is {x}, expected a number"))?;
         }
-        Ok(Self { name: name.to_string(), with, origin: None, next: 0 })
+        let pulses = Centred::new(name, with.lines)?;
+        Ok(Self { name: name.to_string(), with, pulses, origin: None, next: 0 })
     }
 
     /// Duty of period k.
@@ -63,6 +69,11 @@ impl Carrier {
     fn begins(&self, origin: f64, k: u64) -> f64 {
         origin + k as f64 / self.with.frequency
     }
+
+    fn note<L: Lane>(&self, board: &mut Board<L>, time: f64, action: Action) {
+        let note = action.word().to_string();
+        board.note(Event { action, note, ..Event::new(time, EventKind::Control, &self.name) });
+    }
 }
 
 impl<L: Lane> Controller<L> for Carrier {
@@ -72,21 +83,22 @@ impl<L: Lane> Controller<L> for Carrier {
 
     #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, L>, board: &mut Board<L>) -> Result<(), SolverError> {
+        if !self.with.run.is_none_or(|line| board.line(line)) {
+            if self.origin.take().is_some() {
+                self.pulses.stop(board);
+                self.next = 0;
+                self.note(board, seen.t, Action::Stops);
+            }
+            return Ok(());
+        }
+        if self.origin.is_none() && self.with.run.is_some() {
+            self.note(board, seen.t, Action::Starts);
+        }
         let origin = *self.origin.get_or_insert(seen.t);
         // One period ahead.
         while self.next == 0 || self.begins(origin, self.next - 1) <= seen.t {
-            let (k, duty) = (self.next, self.duty(self.next));
-            let at = |share: f64| origin + (k as f64 + share) / self.with.frequency;
-            if duty <= 0.0 {
-                board.set_at(self.with.command, false, at(0.0));
-            } else if duty >= 1.0 {
-                board.set_at(self.with.command, true, at(0.0));
-            } else {
-                // A pulse that filled the period before ends where this one begins.
-                board.set_at(self.with.command, false, at(0.0));
-                board.set_at(self.with.command, true, at(0.5 - 0.5 * duty));
-                board.set_at(self.with.command, false, at(0.5 + 0.5 * duty));
-            }
+            let (begin, end) = (self.begins(origin, self.next), self.begins(origin, self.next + 1));
+            self.pulses.order(begin, end, self.duty(self.next), board);
             self.next += 1;
         }
         Ok(())

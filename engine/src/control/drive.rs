@@ -8,9 +8,11 @@
 use std::collections::VecDeque;
 
 use super::board::Board;
+use super::crossing::{Sense, Stretch};
 use super::{Controller, Seen, duration, require};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{ChoiceId, Circuit, LineId, NodeId, WaveId};
+use crate::circuit::probe::Probe;
 use crate::circuit::wave::Wave;
 use crate::error::{CircuitError, SolverError};
 use crate::recorder::{Action, Event, EventKind};
@@ -21,6 +23,18 @@ pub const ON: usize = 0;
 pub const OFF: usize = 1;
 /// Option for the soft turn-off that an inhibit causes.
 pub const SOFT: usize = 2;
+/// Option while the Miller clamp is closed, where there is one.
+pub const CLAMPED: usize = 3;
+
+/// A Miller clamp: once the gate has fallen to a level after a turn-off, a small resistance holds it at its off level,
+/// against the current of the gate-drain capacitance when the drain rises later.
+#[derive(Clone, Debug)]
+pub struct Clamp {
+    /// Gate-source voltage at which it closes, V.
+    pub below: f64,
+    /// That voltage.
+    pub probe: Probe,
+}
 
 /// A gate's source and resistor, and how they move.
 #[derive(Clone, Debug)]
@@ -43,6 +57,8 @@ pub struct Gate<L> {
     pub starts_on: bool,
     /// A line that tells the gate's state: it changes when an edge begins (protections blank after it).
     pub state: Option<LineId>,
+    /// Its Miller clamp.
+    pub clamp: Option<Clamp>,
 }
 
 /// What a gate driver's output is made of.
@@ -104,9 +120,33 @@ impl<L: Lane> Gate<L> {
             fall: output.fall,
             starts_on: output.starts_on,
             state: None,
+            clamp: None,
         };
         gate.checked()?;
         Ok(gate)
+    }
+
+    /// With a Miller clamp of a resistance (Ω) that closes at a gate-source voltage (V) between `gate` and `reference`.
+    ///
+    /// # Errors
+    /// When the resistance is not above zero, or the voltage is not between the levels.
+    pub fn clamped(
+        self,
+        circuit: &mut Circuit<L>,
+        (gate, reference): (NodeId, NodeId),
+        resistance: f64,
+        below: f64,
+    ) -> Result<Self, CircuitError> {
+        let good = resistance > 0.0 && resistance.is_finite();
+        require(&self.name, good, || format!("clamp resistance is {resistance} ohm, expected above zero"))?;
+        let (on, off) = (self.on.lane(0), self.off.lane(0));
+        let between = (off < below && below < on) || (on < below && below < off);
+        require(&self.name, between, || {
+            format!("the clamp closes at {below} V, expected between the levels of {off} V and {on} V")
+        })?;
+        circuit.choices[self.choice.0 as usize].options.push(L::splat(1.0 / resistance));
+        let clamp = Some(Clamp { below, probe: Probe::Voltage(gate, reference) });
+        Ok(Self { clamp, ..self })
     }
 
     fn checked(&self) -> Result<(), CircuitError> {
@@ -143,13 +183,31 @@ struct Channel<L> {
     /// Follows the complement of the command.
     inverted: bool,
     on: bool,
+    /// Whether the clamp is closed, or there is none.
+    clamped: bool,
     pending: VecDeque<Edge>,
 }
 
 impl<L: Lane> Channel<L> {
     fn new(gate: Gate<L>, inverted: bool) -> Self {
         let on = gate.starts_on;
-        Self { gate, inverted, on, pending: VecDeque::new() }
+        let clamped = gate.clamp.is_none();
+        Self { gate, inverted, on, clamped, pending: VecDeque::new() }
+    }
+
+    /// Closes the clamp once the gate has fallen: a step ends no later than half way to it.
+    fn hold(&mut self, (before, t): (f64, f64), (then, now): (L, L), board: &mut Board<L>) -> f64 {
+        let Some(clamp) = self.gate.clamp.as_ref().filter(|_| !self.on && !self.clamped) else {
+            return f64::INFINITY;
+        };
+        let sense = if self.gate.on.lane(0) > self.gate.off.lane(0) { Sense::Below } else { Sense::Above };
+        let stretch = Stretch { before, t, then: then.lane(0), now: now.lane(0) };
+        if sense.exceeds(stretch.now, clamp.below) {
+            self.clamped = true;
+            board.choose_at(self.gate.choice, CLAMPED, t);
+            return f64::INFINITY;
+        }
+        stretch.approach(sense, clamp.below, 0.0)
     }
 
     /// State after all edges ordered so far.
@@ -181,6 +239,7 @@ impl<L: Lane> Channel<L> {
         while let Some(edge) = self.pending.front().copied().filter(|e| e.at <= t) {
             self.pending.pop_front();
             self.on = edge.on;
+            self.clamped = self.gate.clamp.is_none();
             let gate = &self.gate;
             let (level, duration, option, action) = match (edge.on, edge.soft) {
                 (true, _) => (gate.on, gate.rise, ON, Action::TurnsOn),
@@ -203,6 +262,7 @@ pub struct Drive<L> {
     inhibits: Vec<LineId>,
     delays: Delays,
     channels: Vec<Channel<L>>,
+    longest: f64,
 }
 
 impl<L: Lane> Drive<L> {
@@ -222,7 +282,7 @@ impl<L: Lane> Drive<L> {
         duration(name, "dead time", delays.dead)?;
         gate.checked()?;
         let channels = vec![Channel::new(gate, false)];
-        Ok(Self { name: name.to_string(), command, inhibits, delays, channels })
+        Ok(Self { name: name.to_string(), command, inhibits, delays, channels, longest: f64::INFINITY })
     }
 
     /// Adds the gate that is on while the command is off. Each of the two turns on a dead time later than it would
@@ -257,6 +317,7 @@ impl<L: Lane> Controller<L> for Drive<L> {
             }
         }
         let dead = if self.channels.len() > 1 { self.delays.dead } else { 0.0 };
+        let (mut probe, mut longest) = (0, f64::INFINITY);
         for channel in &mut self.channels {
             let on = !inhibited && command != channel.inverted;
             if on != channel.will_be() {
@@ -265,8 +326,22 @@ impl<L: Lane> Controller<L> for Drive<L> {
                 channel.order(Edge { at, on, soft: inhibited }, board);
             }
             channel.act(seen.t, board);
+            if channel.gate.clamp.is_some() {
+                let values = (seen.then[probe], seen.now[probe]);
+                longest = longest.min(channel.hold((seen.before, seen.t), values, board));
+                probe += 1;
+            }
         }
+        self.longest = longest;
         Ok(())
+    }
+
+    fn probes(&self) -> Vec<Probe> {
+        self.channels.iter().filter_map(|c| c.gate.clamp.as_ref()).map(|c| c.probe.clone()).collect()
+    }
+
+    fn longest_step(&self) -> f64 {
+        self.longest
     }
 
     fn wakes(&self, t: f64) -> Option<f64> {

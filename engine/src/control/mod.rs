@@ -11,6 +11,7 @@
 
 pub mod board;
 pub mod carrier;
+pub mod centred;
 pub mod crossing;
 pub mod detect;
 pub mod drive;
@@ -18,6 +19,8 @@ pub mod hysteretic;
 pub mod let_through;
 pub mod protection;
 pub mod pwm;
+pub mod regulator;
+pub mod relay;
 pub mod sequence;
 #[cfg(test)]
 mod trial;

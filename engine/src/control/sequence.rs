@@ -3,7 +3,7 @@
 use super::board::Board;
 use super::{Controller, Seen, require};
 use crate::arithmetic::lane::Lane;
-use crate::circuit::graph::{ChoiceId, LineId};
+use crate::circuit::graph::{ChoiceId, LineId, WaveId};
 use crate::error::{CircuitError, SolverError};
 use crate::recorder::{Event, EventKind};
 
@@ -14,6 +14,8 @@ pub enum Deed {
     Set(LineId, bool),
     /// A choice takes an option (a switch opens or closes).
     Choose(ChoiceId, usize),
+    /// A driven course takes a value, on a straight line over a time in s; at once over none.
+    Course(WaveId, f64, f64),
     /// Nothing but the note.
     Note,
     /// A fault begins or ends, from which protections count what they let through. It makes no event of its own.
@@ -72,6 +74,10 @@ impl<L: Lane> Controller<L> for Sequence {
             match h.deed {
                 Deed::Set(line, value) => board.set_at(line, value, h.at),
                 Deed::Choose(choice, option) => board.choose_at(choice, option, h.at),
+                Deed::Course(wave, value, over) if over > 0.0 => {
+                    board.ramp(wave, h.at, h.at + over, L::splat(value));
+                }
+                Deed::Course(wave, value, _) => board.step(wave, h.at, L::splat(value)),
                 Deed::Note | Deed::Fault(_) => {}
             }
             self.ordered += 1;

@@ -200,6 +200,27 @@ pub fn operating_point_near<L: Lane>(
 pub fn stated_charges<L: Lane>(system: &System<L>, kelvin: &[L]) -> Vec<L> {
     let devices = system.devices_at(kelvin);
     let mut q = charges(system, &devices, &vec![L::splat(0.0); system.n + 1]);
+    for (device, placed) in devices.iter().zip(&system.devices) {
+        let Some(stated) = system.circuit.components[placed.component.0 as usize].stated else { continue };
+        let (local, value) = match stated {
+            Stated::Voltage(v) => (0, v),
+            Stated::Current(own, i) => (placed.ports + own, i),
+        };
+        let p = placed.locals.len();
+        let [none, stated] = [L::splat(0.0), value].map(|x| {
+            let (mut u, mut out) = (vec![L::splat(0.0); p], vec![L::splat(0.0); 2 * p]);
+            u[local] = x;
+            device.values(&u, &mut out);
+            out
+        });
+        for row in 0..p {
+            let more = stated[p + row] - none[p + row];
+            q[placed.locals[row] as usize] += more;
+            if row < placed.ports {
+                q[placed.reference as usize] -= more;
+            }
+        }
+    }
     for (k, component) in system.circuit.components.iter().enumerate() {
         let (Some(stated), Body::Linear(linear)) = (component.stated, &component.body) else { continue };
         let pins = component.pins.len();

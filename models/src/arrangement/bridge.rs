@@ -7,6 +7,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::carrier::{Carrier, Settings};
+use joulestep_engine::control::centred::Lines;
 use joulestep_engine::error::CircuitError;
 
 use super::Arrangement;
@@ -26,7 +27,8 @@ fn modulate(
     let (frequency, fundamental) = (builder.number("frequency"), builder.number("fundamental-frequency"));
     builder.layout.modulators.push(Box::new(move |board: &mut Board<f64>| {
         let command = board.add_line(line);
-        let settings = Settings { command, frequency, mean, amplitude, fundamental, phase, folded };
+        let lines = Lines { command, complement: None };
+        let settings = Settings { lines, run: None, frequency, mean, amplitude, fundamental, phase, folded };
         Carrier::new(line, settings).map(|c| Box::new(c) as Box<dyn Controller<f64>>)
     }));
 }

@@ -15,6 +15,7 @@ pub mod jfet;
 pub mod mosfet;
 pub mod nonlinear_capacitor;
 pub mod resistor;
+pub mod saturable_inductor;
 pub mod square_law_jfet;
 pub mod square_law_mosfet;
 pub mod switch;
@@ -26,6 +27,7 @@ const ALL: &[Entry] = &[
     resistor::entry(),
     capacitor::entry(),
     inductor::entry(),
+    saturable_inductor::entry(),
     coupled_inductors::entry(),
     voltage_source::entry(),
     current_source::entry(),

@@ -4,6 +4,8 @@
 use joulestep_engine::arithmetic::matrix;
 use nalgebra::{DMatrix, DVector};
 
+use super::least_squares::{Problem, jacobian};
+
 /// A singular value smaller than this part of the largest (of the Jacobian with columns of length one) counts as zero:
 /// the differences that make the Jacobian are no better.
 const SINGULAR: f64 = 1e-7;
@@ -71,6 +73,14 @@ pub fn certainty(jacobian: &DMatrix<f64>) -> Certainty {
         partner[k] = best.map(|i| (felt[i], with(&i)));
     }
     Certainty { error, partner, correlation }
+}
+
+/// Uncertainty of a fit at its minimum, from the differences of its residuals; `factors`: the standard deviation of each
+/// residual.
+pub fn certainty_of(problem: &mut dyn Problem, u: &[f64], factors: &[f64]) -> Certainty {
+    let mut slopes = jacobian(problem, u);
+    slopes.row_iter_mut().zip(factors).for_each(|(mut row, factor)| row /= *factor);
+    certainty(&slopes)
 }
 
 #[cfg(test)]

@@ -16,28 +16,43 @@ pub trait Problem {
     /// Residuals at these coordinates; of finite values, also where the model refuses them.
     fn residuals(&mut self, u: &[f64]) -> Vec<f64>;
 
+    /// Residuals at several coordinates, which do not depend on one another.
+    fn many(&mut self, points: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        points.iter().map(|u| self.residuals(u)).collect()
+    }
+
+    /// Half the step of the differences that make the Jacobian. Central differences of a function known to 1e-14 have
+    /// their smallest error near the cube root of that.
+    fn difference(&self) -> f64 {
+        1e-5
+    }
+
+    /// Relative fall of the sum of squares, foretold and seen, that ends a search: one that a step lowers by less than a
+    /// billionth leaves the coordinates within a small part of their standard errors, and one that can reach zero falls
+    /// much faster until it is there.
+    fn fall(&self) -> f64 {
+        1e-9
+    }
+
     /// Whether no more work may be spent; the search then ends where it is.
     fn exhausted(&self) -> bool {
         false
     }
 }
 
-/// Half the step of the differences that make the Jacobian. Central differences of a function known to 1e-14 have
-/// their smallest error near the cube root of that.
-const STEP: f64 = 1e-5;
-
 /// ∂r/∂u by central differences, residuals by coordinates.
 pub fn jacobian(problem: &mut dyn Problem, u: &[f64]) -> DMatrix<f64> {
-    let mut at = u.to_vec();
-    let columns: Vec<Vec<f64>> = (0..u.len())
-        .map(|k| {
-            at[k] = u[k] + STEP;
-            let above = problem.residuals(&at);
-            at[k] = u[k] - STEP;
-            let below = problem.residuals(&at);
-            at[k] = u[k];
-            above.iter().zip(&below).map(|(a, b)| (a - b) / (2.0 * STEP)).collect()
-        })
+    let step = problem.difference();
+    let moved = |k: usize, by: f64| {
+        let mut at = u.to_vec();
+        at[k] += by;
+        at
+    };
+    let points: Vec<Vec<f64>> = (0..u.len()).flat_map(|k| [moved(k, step), moved(k, -step)]).collect();
+    let columns: Vec<Vec<f64>> = problem
+        .many(&points)
+        .chunks(2)
+        .map(|ends| ends[0].iter().zip(&ends[1]).map(|(a, b)| (a - b) / (2.0 * step)).collect())
         .collect();
     DMatrix::from_fn(columns.first().map_or(0, Vec::len), u.len(), |r, c| columns[c][r])
 }
@@ -71,9 +86,8 @@ const TAKEN: f64 = 1e-4;
 
 /// Minimises from a start; `patience` times (coordinates + 1) evaluations at most.
 pub fn minimise(problem: &mut dyn Problem, start: &[f64], patience: usize) -> Minimum {
-    // A sum of squares that a step lowers by less than a billionth leaves the coordinates within a small part of their
-    // standard errors; one that can reach zero falls much faster until it is there.
-    search(problem, start, &Limits { fall: 1e-9, step: 1e-11, cosine: 1e-12, patience })
+    let fall = problem.fall();
+    search(problem, start, &Limits { fall, step: 1e-11, cosine: 1e-12, patience })
 }
 
 /// Residuals with zeros below where there are fewer than coordinates.

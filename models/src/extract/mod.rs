@@ -8,12 +8,12 @@
 //! What the points do not determine stays where it began, and is reported.
 
 pub mod bench;
-mod certainty;
-mod coordinates;
+pub mod certainty;
+pub mod coordinates;
 pub mod evaluate;
 mod fit;
 pub mod foster;
-mod least_squares;
+pub mod least_squares;
 mod plan;
 pub mod recovered;
 mod report;

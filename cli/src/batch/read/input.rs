@@ -6,12 +6,12 @@ use std::path::Path;
 use super::Read;
 use crate::batch::distribution::Distribution;
 use crate::batch::list;
-use crate::batch::parameter_path::ParameterPath;
 use crate::batch::plan::{Input, Sampling, Values};
 use crate::batch::sections::{Column, Spaced, Stated, Varied, Vary};
 use crate::diagnostic::nearest;
 use crate::input::keys::conform::one_of;
 use crate::input::keys::fields::{Fields, Typed, TypedAt};
+use crate::input::parameter_path::ParameterPath;
 
 impl Read<'_> {
     pub(super) fn input(

@@ -5,11 +5,11 @@ mod prepare;
 
 use std::sync::atomic::AtomicBool;
 
-use crate::batch::parameter_path::ParameterPath;
 use crate::batch::row::{Column, Status};
 use crate::diagnostic::Diagnostic;
 use crate::input::keys::fields::{Fields, Typed};
 use crate::input::keys::shape::{Key, Section};
+use crate::input::parameter_path::ParameterPath;
 use crate::judge::{Bounds, Level, Limit};
 use crate::output::answer::{Estimation, Study};
 use crate::study::{Cache, Checked, Context, Entry, Question, StudyError, inputs};

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::marker::PhantomData;
 
+use joulestep_engine::units::{Quantity, UnitError, parse_quantity};
 use joulestep_models::model::Range;
 
 use crate::diagnostic::{Diagnostic, Span};
@@ -46,6 +47,18 @@ impl Typed {
         value.map_err(|(found, expected, hint)| {
             Box::new(Diagnostic::new(&self.span, &self.key, found, expected).suggest(hint))
         })
+    }
+}
+
+impl Typed {
+    /// The value with its own dimension, in SI base units.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub(crate) fn own(&self) -> Result<Quantity, UnitError> {
+        let bare = |x: &f64| parse_quantity(&x.to_string());
+        let typed = self.text.as_ref().map_or_else(bare, |text| parse_quantity(text))?;
+        Ok(Quantity { value: self.value.unwrap_or(typed.value), ..typed })
     }
 }
 

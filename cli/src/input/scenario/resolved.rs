@@ -1,5 +1,7 @@
 //! The scenario as resolved: names distinguished, quantities in SI units (temperatures in °C), every default filled in.
 
+mod measured;
+
 use std::collections::BTreeMap;
 
 use joulestep_engine::cycle::lifetime::Scatter;
@@ -15,6 +17,8 @@ use joulestep_models::part::{Die, Part, Ratings, Spread};
 use crate::diagnostic::{Sources, Span};
 use crate::input::keys::fields::{Named, Signal, Typed};
 use crate::judge::Bounded;
+
+pub use measured::{ChannelSpec, MeasuredSpec};
 
 pub use super::sections::heat::{Boundary, Cells, Chain, HeatNode, Input, Link};
 pub use super::sections::{Controller, Criterion, Drive, Event, Protection, Record, Task, Waiver, What};
@@ -44,6 +48,8 @@ pub struct Scenario {
     pub steps: StepsSpec,
     /// What is recorded.
     pub record: Record,
+    /// What was measured.
+    pub measured: Vec<MeasuredSpec>,
     /// What is judged.
     pub limits: Vec<LimitSpec>,
     /// Ratings and notes that do not count.

@@ -2,12 +2,14 @@
 
 pub mod heat;
 pub mod limit;
+pub mod measured;
 pub mod mission;
 
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
 
 use self::heat::THERMAL;
 use self::limit::LIMIT;
+use self::measured::MEASURED;
 use self::mission::MISSION;
 use crate::input::keys::fields::Fields;
 use crate::input::keys::shape::{Form, Kinds};
@@ -31,6 +33,7 @@ keys! {
     may thermal: Table(&THERMAL), "the network that carries the heat away";
     need steps: Table(&STEPS) as Option<Fields>, "duration and steps";
     may record: Table(&RECORD), "what goes into the result file";
+    may measured: Tables(&MEASURED), "records of an oscilloscope that are laid over the run";
     may limit: Tables(&LIMIT), "limits that the verdict judges, beside the ratings of the parts";
     may waiver: Tables(&WAIVER), "ratings of parts that do not count, each with a reason";
     may cycle: Table(&CYCLE), "what repeats in a circuit of your own, for `joulestep cycle` and `joulestep mission`";
@@ -78,6 +81,9 @@ keys! {
     may complement_gate: Name, "gate of a second switch, on while the first is off";
     may complement_return: Name, "node against which that gate is driven";
     may dead_time: Quantity("s", NotNegative), "what turn-on waits when there are two gates", else 0.0;
+    may clamp_resistance: Quantity("ohm", Positive),
+        "Miller clamp: resistance to the off level once the gate has fallen to `clamp-below`; default: no clamp";
+    may clamp_below: Quantity("V", Any), "gate voltage at which the clamp closes; default 2 V", else 2.0;
     may starts_on: Flag, "whether it is on at the start; default false", else false;
 }
 
@@ -86,7 +92,7 @@ keys! {
     pub struct Protection in PROTECTION = "protection":
         "Protection: sets its trip line when what it watches is too high", by Criterion::KINDS;
     need name: Name, "unique name";
-    need kind: Text as Criterion, "`level` or `inverse-time`";
+    need kind: Text as Criterion, "`level`, `desaturation` or `inverse-time`";
     need watches: Signal, "signal, such as `L1.current` or `voltage(drain, source)`";
     need trip: Name, "line that it sets: name it under `inhibit` of a drive";
     may delay: Quantity("s", NotNegative), "from decision to trip; default 0", else 0.0;
@@ -100,6 +106,8 @@ kinds! {
     /// When a protection trips.
     pub enum Criterion by "kind";
     Level(Level) = "level", "Trips when a signal has been beyond a threshold for a time";
+    Desaturation(Desaturation) = "desaturation",
+        "Trips when the voltage over a switch that is driven on stays above a threshold";
     InverseTime(InverseTime) = "inverse-time",
         "Trips when the integral of i² - rated², taken above pick-up, reaches a limit";
 }
@@ -114,6 +122,14 @@ keys! {
     may only_on: Flag, "looks only while that drive is on; default false", else false;
 }
 keys! {
+    /// The voltage over a switch that is driven on.
+    pub struct Desaturation;
+    need threshold: Measure, "trips above this voltage";
+    need drive: Name, "drive of the switch: it looks only while that is on";
+    need blanking: Quantity("s", NotNegative), "blind for this long after each turn-on";
+    may filter: Quantity("s", NotNegative), "must be above for this long; default 0", else 0.0;
+}
+keys! {
     /// ∫ (i² − rated²) dt above pick-up reaches a limit.
     pub struct InverseTime;
     need pick_up: Quantity("A", Positive), "current above which the sum grows";
@@ -124,11 +140,11 @@ keys! {
 
 keys! {
     /// A controller.
-    pub struct Controller in CONTROLLER = "controller": "Switches its output line", by Task::KINDS;
+    pub struct Controller in CONTROLLER = "controller": "Switches its output line, or sets a source", by Task::KINDS;
     need name: Name, "unique name";
     need kind: Text as Task, "kind of controller";
     may run: Name, "line that lets it work; without one it works from the start";
-    need output: Name, "line that it switches";
+    may output: Name, "line that it switches; not of kind `switch`, nor of kind `pi` where that sets a source";
 }
 kinds! {
     /// What a controller does.
@@ -136,6 +152,9 @@ kinds! {
     pub enum Task by "kind";
     Hysteretic(Hysteretic) = "hysteretic", "On below the lower, off above the upper bound of a signal";
     Pwm(Pwm) = "pwm", "Fixed frequency and duty";
+    SinePwm(SinePwm) = "sine-pwm", "Pulses centred in their periods, whose duty follows a sine";
+    Switch(Follower) = "switch", "A component of kind `switch` is closed while a line is true";
+    Pi(Pi) = "pi", "Proportional-integral control of a signal by the duty of pulses, or by a source";
 }
 keys! {
     /// Keeps a signal between two bounds.
@@ -164,6 +183,42 @@ keys! {
 }
 
 keys! {
+    /// Sine-modulated pulses.
+    pub struct SinePwm;
+    need frequency: Quantity("Hz", Positive), "switching frequency";
+    need fundamental: Quantity("Hz", Positive), "frequency of the sine";
+    need modulation: Quantity("1", NotNegative), "modulation index: twice the amplitude of the duty";
+    may mean: Quantity("1", NotNegative), "mean duty; default 0.5", else 0.5;
+    may phase: Quantity("rad", Any), "phase of the sine at the start, such as \"120 deg\"; default 0", else 0.0;
+    may complement: Name, "line that is on while the output is off, less the dead time";
+    may dead_time: Quantity("s", NotNegative),
+        "output and complement both off for this long at each change; default 0", else 0.0;
+}
+keys! {
+    /// An ideal switch that follows a line.
+    pub struct Follower;
+    need switch: Name, "component of kind `switch`";
+    need follows: Name, "line that closes it";
+}
+keys! {
+    /// Closed-loop control.
+    pub struct Pi;
+    need watches: Signal, "signal that is kept at the set-point, such as `choke.current`";
+    need set_point: Measure, "what it is kept at; an event of kind `set` changes it";
+    need proportional: Measure,
+        "output for a deviation: of a duty \"0.01 1/A\" for a current, of a source \"2 V/A\"";
+    may integral: Measure, "growth of the output for a deviation: \"50 1/(A s)\"; default 0";
+    may least: Measure, "least output; default 0 of a duty, none of a source";
+    may most: Measure, "largest output; default 1 of a duty, none of a source";
+    may initial: Measure, "output at the start without a deviation; default 0";
+    need frequency: Quantity("Hz", Positive), "it samples, and pulses repeat, this often";
+    may complement: Name, "line that is on while the output is off, less the dead time";
+    may dead_time: Quantity("s", NotNegative),
+        "output and complement both off for this long at each change; default 0", else 0.0;
+    may source: Name, "source with `driven-from` that it sets, in place of a line under `output`";
+}
+
+keys! {
     /// What repeats in a circuit of the user's own.
     pub struct Repeat in CYCLE = "cycle": "What repeats in a circuit without an [arrangement], and what goes in and out";
     need source: Names, "components whose energy goes in";
@@ -188,12 +243,20 @@ kinds! {
     LineOff(Line) = "line-off", "A line becomes false";
     Close(Switch) = "close", "A switch closes";
     Open(Switch) = "open", "A switch opens";
+    Set(Set) = "set", "A source, or the set-point of a controller, takes a value";
     Note = "note", "Nothing but a line in the account";
 }
 keys! {
     /// A line takes a state.
     pub struct Line;
     need line: Name, "the line";
+}
+keys! {
+    /// A source or a set-point takes a value.
+    pub struct Set;
+    need of: Name, "source with `driven-from`, or controller of kind `pi`";
+    need value: Measure, "what it goes to: a load step, a new set-point";
+    may over: Quantity("s", NotNegative), "time in which it goes there on a straight line; default 0: a step", else 0.0;
 }
 keys! {
     /// A switch closes or opens.

@@ -4,6 +4,7 @@
 //! A study gives a [`Study`]; text, JSON, CSV, result file and report each know this form and no study.
 
 mod assess;
+pub mod overlay;
 mod rows;
 mod table;
 
@@ -88,6 +89,8 @@ pub struct Study {
     pub tables: Vec<StudyTable>,
     /// The figures.
     pub figures: Vec<StudyFigure>,
+    /// What was measured, beside what was simulated; a recorded file has it as waveforms.
+    pub overlays: Vec<overlay::Overlay>,
     /// What the estimate of errors needs; no output shows it.
     pub computation: Computation,
 }

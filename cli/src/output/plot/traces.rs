@@ -6,6 +6,8 @@ use super::{Axis, Chart, Curve, Line, Mark, Marker, Panel};
 pub(crate) const COLUMNS: usize = 700;
 /// Most curves of a panel.
 const CURVES: usize = 6;
+/// Most points over a curve that are drawn as signs.
+const CURVE_OF_SIGNS: usize = 300;
 /// How far a drawn line may be off, as a share of its height.
 const OFF: f64 = 5e-4;
 
@@ -164,6 +166,22 @@ impl Traces {
         match self.lanes.iter_mut().rev().find(fits) {
             Some(lane) => lane.curves.push(curve),
             None => self.lanes.push(Lane { order, title, unit: unit.into(), curves: vec![curve] }),
+        }
+    }
+
+    /// Points over the curve of another name, in its panel where there is one.
+    pub fn over(&mut self, name: &str, other: &str, unit: &str, points: Vec<(f64, f64)>) {
+        let few = points.len() <= CURVE_OF_SIGNS;
+        let curve = Curve::new(name, points).lined(if few { Line::None } else { Line::Solid });
+        let curve = curve.marked(if few { Marker::Ring } else { Marker::None });
+        let has = |l: &&mut Lane| l.curves.iter().any(|c| c.name == other);
+        match self.lanes.iter_mut().find(has) {
+            // Below what was simulated.
+            Some(lane) => lane.curves.push(curve),
+            None => {
+                let (order, title) = role(other, unit);
+                self.lanes.push(Lane { order, title, unit: unit.into(), curves: vec![curve] });
+            }
         }
     }
 

@@ -55,7 +55,7 @@ pub(super) fn report(study: &Study, recorded: Option<&Read<'_>>) -> Result<Repor
         study.answers.iter().filter_map(|a| Some(format!("Waived: {}: {}", a.quantity, a.waived()?)));
     warnings.extend(waived);
     if let Some(read) = recorded {
-        sections.extend(read.sections()?);
+        sections.extend(read.sections(&study.overlays)?);
         facts.extend(read.facts());
         sentences.extend(read.happened());
         warnings.splice(0..0, read.warnings());

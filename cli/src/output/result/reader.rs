@@ -14,6 +14,7 @@ use super::ledger::{self, LedgerTable};
 use super::overview::{self, LEVELS, OverviewBlocks};
 use super::steps::{self, StepTable};
 use super::store;
+use super::study::overlays;
 use super::summary::{self, Summary};
 use crate::diagnostic::Sources;
 
@@ -55,7 +56,7 @@ pub struct Channel {
 
 /// A group of columns along one time.
 struct Group {
-    name: &'static str,
+    name: String,
     channels: Vec<Channel>,
     length: usize,
 }
@@ -67,6 +68,8 @@ pub struct ResultFile {
     complete: bool,
     waveforms: Group,
     thermal: Group,
+    /// A group for each measured channel.
+    measured: Vec<Group>,
 }
 
 impl ResultFile {
@@ -118,7 +121,16 @@ impl ResultFile {
         let complete = number("complete")? == 1;
         let waveforms = Group::read(&archive, "waveforms")?;
         let thermal = Group::read(&archive, "thermal")?;
-        Ok(Self { about, complete, waveforms, thermal, archive })
+        let mut measured = Vec::new();
+        while let group = overlays::group(measured.len())
+            && let Some(signal) = archive.group_text(&group, "signal")
+        {
+            let mut group = Group::read(&archive, &group)?;
+            group.channels.retain(|c| c.dataset == "measured");
+            group.channels.iter_mut().for_each(|c| c.name = format!("{signal} measured"));
+            measured.push(group);
+        }
+        Ok(Self { about, complete, waveforms, thermal, measured, archive })
     }
 
     /// Whether the run ended properly.
@@ -183,6 +195,36 @@ impl ResultFile {
     pub fn temperature(&self, node: &str, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
         let dataset = &self.thermal.channel(&self.archive, node)?.dataset;
         self.thermal.values(&self.archive, dataset, range)
+    }
+
+    /// Measured channels: what each is called, and how many instants it has.
+    pub fn measured(&self) -> impl Iterator<Item = (&[Channel], usize)> {
+        self.measured.iter().map(|g| (&*g.channels, g.length))
+    }
+
+    /// Instants of the run at which a channel (by its number) was measured, s.
+    ///
+    /// # Errors
+    /// A range beyond the instants; an error of the file.
+    pub fn measured_time(&self, channel: usize, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+        self.of_measured(channel, "time", range)
+    }
+
+    /// What was measured there.
+    ///
+    /// # Errors
+    /// As of [`ResultFile::measured_time`].
+    pub fn measured_values(&self, channel: usize, range: Range<usize>) -> Result<Vec<f64>, ResultError> {
+        self.of_measured(channel, "measured", range)
+    }
+
+    fn of_measured(
+        &self,
+        channel: usize,
+        dataset: &str,
+        range: Range<usize>,
+    ) -> Result<Vec<f64>, ResultError> {
+        self.measured.get(channel).map_or(Ok(Vec::new()), |g| g.values(&self.archive, dataset, range))
     }
 
     /// The levels of the overview: 1 has 16 samples a block, each next one 16 times as many.
@@ -254,7 +296,7 @@ impl ResultFile {
 }
 
 impl Group {
-    fn read(archive: &Archive, name: &'static str) -> Result<Self, ResultError> {
+    fn read(archive: &Archive, name: &str) -> Result<Self, ResultError> {
         let mut channels = Vec::new();
         for dataset in archive.datasets(name)? {
             if dataset == "time" {
@@ -270,7 +312,7 @@ impl Group {
             });
         }
         let length = archive.common_length(name)?;
-        Ok(Self { name, channels, length })
+        Ok(Self { name: name.into(), channels, length })
     }
 
     fn channel(&self, archive: &Archive, wanted: &str) -> Result<&Channel, ResultError> {

@@ -1,5 +1,7 @@
 //! Metadata of a file: its signals, their ranges, its events.
 
+use std::collections::BTreeMap;
+
 use joulestep_engine::recorder::EventKind;
 use serde::Serialize;
 
@@ -44,8 +46,10 @@ pub(super) struct Meta {
     created: String,
     complete: bool,
     writing: bool,
-    w: Group,
-    t: Group,
+    /// Keys of the groups in their order.
+    groups: Vec<String>,
+    #[serde(flatten)]
+    by_key: BTreeMap<String, Group>,
 }
 
 #[derive(Serialize)]
@@ -80,6 +84,15 @@ fn group(series: &mut Series, file: &ResultFile) -> Result<Group, Response> {
 /// The metadata of a file.
 pub(super) fn meta(source: &mut Source) -> Result<Meta, Response> {
     let about = source.file.about().clone();
+    let Source { waveforms, thermal, measured, file, .. } = source;
+    let numbered = measured.iter_mut().enumerate().map(|(k, series)| (format!("m{}", k + 1), series));
+    let all = [("w".to_string(), waveforms), ("t".to_string(), thermal)].into_iter().chain(numbered);
+    let mut by_key = BTreeMap::new();
+    let mut groups = Vec::new();
+    for (key, series) in all {
+        groups.push(key.clone());
+        by_key.insert(key, group(series, file)?);
+    }
     Ok(Meta {
         name: source.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
         path: source.path.display().to_string(),
@@ -88,8 +101,8 @@ pub(super) fn meta(source: &mut Source) -> Result<Meta, Response> {
         created: about.created,
         complete: source.file.complete(),
         writing: source.writing,
-        w: group(&mut source.waveforms, &source.file)?,
-        t: group(&mut source.thermal, &source.file)?,
+        groups,
+        by_key,
     })
 }
 

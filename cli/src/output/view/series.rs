@@ -18,6 +18,8 @@ const OVERVIEW_LAG: usize = 2 * 512 * FAN;
 pub(super) enum Group {
     Waveforms,
     Thermal,
+    /// Of a measured channel, by its number.
+    Measured(usize),
 }
 
 /// The signals of a group.
@@ -53,6 +55,7 @@ impl Series {
         let (length, signals) = match group {
             Group::Waveforms => (file.samples(), file.channels().len()),
             Group::Thermal => (file.thermal_samples(), file.thermal_channels().len()),
+            Group::Measured(k) => file.measured().nth(k).map_or((0, 0), |(all, length)| (length, all.len())),
         };
         let mut levels = Vec::new();
         if group == Group::Waveforms {
@@ -77,6 +80,7 @@ impl Series {
         match self.group {
             Group::Waveforms => file.channels(),
             Group::Thermal => file.thermal_channels(),
+            Group::Measured(k) => file.measured().nth(k).map_or(&[], |m| m.0),
         }
     }
 
@@ -85,6 +89,7 @@ impl Series {
         match self.group {
             Group::Waveforms => file.time(range),
             Group::Thermal => file.thermal_time(range),
+            Group::Measured(k) => file.measured_time(k, range),
         }
     }
 
@@ -104,6 +109,7 @@ impl Series {
         match self.group {
             Group::Waveforms => file.window(name, range),
             Group::Thermal => file.temperature(name, range),
+            Group::Measured(k) => file.measured_values(k, range),
         }
     }
 

@@ -30,6 +30,8 @@ pub(super) struct Source {
     pub file: ResultFile,
     pub waveforms: Series,
     pub thermal: Series,
+    /// One for each measured channel.
+    pub measured: Vec<Series>,
     /// Whether a run was writing it when it was opened.
     pub writing: bool,
     events: Option<Vec<StoredEvent>>,
@@ -65,7 +67,9 @@ impl Source {
         let file = ResultFile::open_beside_writer(path)?;
         let (waveforms, thermal) =
             (Series::new(&file, Group::Waveforms)?, Series::new(&file, Group::Thermal)?);
-        Ok(Self { path: path.to_owned(), file, waveforms, thermal, writing, events: None })
+        let measured = (0..file.measured().count()).map(|k| Series::new(&file, Group::Measured(k)));
+        let measured = measured.collect::<Result<_, _>>()?;
+        Ok(Self { path: path.to_owned(), file, waveforms, thermal, measured, writing, events: None })
     }
 
     /// Whether there may be more in it later.
@@ -73,13 +77,17 @@ impl Source {
         !self.file.complete()
     }
 
-    /// The group that a request names: "w", or "t" for the temperatures.
+    /// The group that a request names: "w", "t" for the temperatures, or "m1" for the first measured channel.
     pub fn series(&mut self, name: &str) -> Result<(&ResultFile, &mut Series), Response> {
-        match name {
-            "w" => Ok((&self.file, &mut self.waveforms)),
-            "t" => Ok((&self.file, &mut self.thermal)),
-            _ => Err(Response::error(400, format!("g: found {name:?}, expected w or t"))),
-        }
+        let number = name.strip_prefix('m').and_then(|n| n.parse::<usize>().ok()?.checked_sub(1));
+        let series = match (name, number) {
+            ("w", _) => Some(&mut self.waveforms),
+            ("t", _) => Some(&mut self.thermal),
+            (_, Some(k)) => self.measured.get_mut(k),
+            _ => None,
+        };
+        let none = || Response::error(400, format!("g: found {name:?}, expected w, t or m1, m2, ..."));
+        series.map(|series| (&self.file, series)).ok_or_else(none)
     }
 
     /// Its events, read once.

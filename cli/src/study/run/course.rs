@@ -9,6 +9,7 @@ use crate::output::account::event_lines::EventLines;
 use crate::output::account::switching::SwitchingEnergies;
 use crate::output::result::ResultWriter;
 use crate::progress::Progress;
+use crate::study::measured::Followers;
 
 /// Kinds of events that tell what protection did.
 const PROTECTION: [EventKind; 3] = [EventKind::Trip, EventKind::Retry, EventKind::LockOut];
@@ -34,6 +35,8 @@ pub(crate) struct Observer<'a> {
     pub switching: SwitchingEnergies,
     /// The waveforms for a picture.
     pub strips: Option<Strips>,
+    /// What was measured.
+    pub followers: Followers,
     pub progress: Progress,
     /// Set when the run is to end.
     pub stop: &'a AtomicBool,
@@ -47,6 +50,7 @@ impl Recorder<f64> for Observer<'_> {
     fn sample(&mut self, t: f64, values: &[f64]) {
         self.writer.iter_mut().for_each(|w| w.sample(t, values));
         self.strips.iter_mut().for_each(|s| s.sample(t, values));
+        self.followers.sample(t, values);
     }
     fn thermal(&mut self, t: f64, celsius: &[f64]) {
         self.writer.iter_mut().for_each(|w| w.thermal(t, celsius));

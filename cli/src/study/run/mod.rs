@@ -12,15 +12,16 @@ use joulestep_engine::run::time_loop::Ended;
 
 pub(crate) use self::course::{Course, Observer};
 use self::picture::Strips;
+use super::measured::Followers;
 use super::{Context, Entry, Input, Question, Recording, StudyError, Trial};
 use crate::diagnostic::Sources;
 use crate::input::keys::table::keys;
-use crate::input::scenario::build::{Ready, build_with, measure};
+use crate::input::scenario::build::{Measured, Ready, build_with, measure};
 use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;
 use crate::output::account::switching::SwitchingEnergies;
 use crate::output::account::{Account, Facts};
-use crate::output::answer::{Answer, Estimation, Outcome, Study};
+use crate::output::answer::{Answer, Estimation, Outcome, Study, overlay};
 use crate::progress::Progress;
 
 /// The study.
@@ -63,14 +64,16 @@ pub(crate) struct Built {
     pub setup: Setup<f64>,
     /// What its account needs.
     pub facts: Facts,
+    /// What was measured.
+    pub measured: Vec<Measured>,
 }
 
 impl Built {
     /// Of a scenario of this title that was built, to this end, s.
     pub fn new(ready: Ready, title: String, end: f64) -> Self {
-        let Ready { setup, placed, judging, signals, metered, .. } = ready;
+        let Ready { setup, placed, judging, signals, metered, measured, .. } = ready;
         let facts = Facts { title, end, method: setup.method.name, placed, judging, signals, metered };
-        Self { setup, facts }
+        Self { setup, facts, measured }
     }
 }
 
@@ -134,9 +137,9 @@ pub(crate) fn solved(
     stop: &AtomicBool,
     kept: Kept<'_>,
 ) -> Result<Study, StudyError> {
-    let Built { mut setup, mut facts } = built;
+    let Built { mut setup, mut facts, mut measured } = built;
     if kept.file.is_none() && !kept.shown {
-        setup.channels.clear();
+        only_measured(&mut setup, &mut measured);
     }
     let judges = facts.judging.judged.iter().any(|j| !j.limit.bounds.is_none());
     setup.halt = Some(crate::signals::stopped());
@@ -149,6 +152,7 @@ pub(crate) fn solved(
         acts: Vec::new(),
         switching: SwitchingEnergies::default(),
         strips: kept.shown.then(|| Strips::to(facts.end)),
+        followers: Followers::new(measured),
         progress: Progress::new(kept.quiet, facts.end),
         stop,
     };
@@ -172,11 +176,28 @@ pub(crate) fn solved(
     study.notes.extend(tables::doubtful_ledger(&account));
     study.computation.course.extend(observer.acts);
     study.computation.bare = !judges;
+    let overlays = observer.followers.overlays();
+    if !overlays.is_empty() {
+        study.tables.extend([overlay::table(&overlays), overlay::residuals(&overlays)]);
+    }
     if let Some(strips) = observer.strips {
         study.definitions = words::definitions(&account);
-        study.figures = picture::figures(strips, &account);
+        study.figures = picture::figures(strips, &account, &overlays);
+        if !overlays.is_empty() {
+            study.definitions.extend(overlay::DEFINITIONS.map(|(a, b)| (a.to_string(), b.to_string())));
+        }
     }
+    study.overlays = overlays;
     Ok(study)
+}
+
+/// Leaves of the recorded signals those alone that were measured.
+pub(crate) fn only_measured(setup: &mut Setup<f64>, measured: &mut [Measured]) {
+    let mut kept: Vec<usize> = measured.iter().map(|m| m.channel).collect();
+    kept.sort_unstable();
+    kept.dedup();
+    setup.channels = kept.iter().map(|&k| setup.channels[k].clone()).collect();
+    measured.iter_mut().for_each(|m| m.channel = kept.partition_point(|&k| k < m.channel));
 }
 
 /// The numbers that a run of this scenario will have, without values.

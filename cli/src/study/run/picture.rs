@@ -3,6 +3,7 @@
 use joulestep_engine::recorder::{Column, Layout};
 
 use crate::output::account::Account;
+use crate::output::answer::overlay::{self, Overlay};
 use crate::output::answer::{StudyFigure, WAVEFORMS};
 use crate::output::plot::traces::{COLUMNS, Traces, spanned};
 use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
@@ -58,11 +59,12 @@ impl Strips {
 }
 
 /// The figures; none of what there is nothing of.
-pub(super) fn figures(strips: Strips, a: &Account) -> Vec<StudyFigure> {
+pub(super) fn figures(strips: Strips, a: &Account, overlays: &[Overlay]) -> Vec<StudyFigure> {
     let mut traces = Traces::default();
     for (k, c) in strips.channels.iter().enumerate() {
         traces.add(&c.name, &c.unit, strips.points(k));
     }
+    traces.measured(overlays, (0.0, strips.end), 0.0);
     let panels = traces.panels("time", (0.0, strips.end), &[], false);
     let waveforms = (strips.few.len() > 1 && !panels.is_empty()).then(|| {
         StudyFigure::new(
@@ -70,7 +72,9 @@ pub(super) fn figures(strips: Strips, a: &Account) -> Vec<StudyFigure> {
             Figure::new(WAVEFORMS, panels),
         )
     });
-    waveforms.into_iter().chain(losses(a)).collect()
+    let beside = overlays.iter().any(|o| o.times.len() > 1);
+    let beside = beside.then(|| overlay::figure("Measured and simulated", overlays));
+    waveforms.into_iter().chain(beside).chain(losses(a)).collect()
 }
 
 fn losses(a: &Account) -> Option<StudyFigure> {

@@ -156,6 +156,7 @@ impl Builder<'_> {
             fall: edge,
             starts_on: false,
             state: None,
+            clamp: None,
         };
         Ok((built, gate))
     }

@@ -1,5 +1,6 @@
 //! Drives, protections, controllers and the sequence.
 
+use joulestep_engine::circuit::graph::LineId;
 use joulestep_engine::control::Controller;
 use joulestep_engine::control::board::Board;
 use joulestep_engine::control::crossing::Sense;
@@ -9,6 +10,7 @@ use joulestep_engine::control::hysteretic::{self, Hysteretic};
 use joulestep_engine::control::let_through::{CLEARED, LetThrough};
 use joulestep_engine::control::protection::{Protection, Retry, Settings};
 use joulestep_engine::control::pwm::{self, Pwm};
+use joulestep_engine::control::relay::Relay;
 use joulestep_engine::control::sequence::{Deed, ScheduledEvent, Sequence};
 
 use super::Build;
@@ -18,7 +20,7 @@ use crate::input::keys::fields::Named;
 use crate::input::scenario::resolved::{self, Criterion, Drive, Task, What};
 use crate::input::scenario::sections::{Line, Switch};
 
-type Logic = Box<dyn Controller<f64>>;
+pub(super) type Logic = Box<dyn Controller<f64>>;
 
 /// The gates of a drive.
 type Gates = (Gate<f64>, Option<Gate<f64>>);
@@ -59,9 +61,12 @@ impl Build<'_> {
         output: Output<f64>,
     ) -> Option<Gate<f64>> {
         let (gate, reference) = (self.circuit.node(&gate.name), self.circuit.node(&reference.name));
-        Gate::add(&mut self.circuit, name, gate, reference, output)
-            .map_err(|error| self.error(&d.name, "drive", &error))
-            .ok()
+        let added = Gate::add(&mut self.circuit, name, gate, reference, output);
+        let clamped = |g: Gate<f64>| match d.clamp_resistance {
+            Some(r) => g.clamped(&mut self.circuit, (gate, reference), r, d.clamp_below),
+            None => Ok(g),
+        };
+        added.and_then(clamped).map_err(|error| self.error(&d.name, "drive", &error)).ok()
     }
 
     /// All logic in the order in which it looks: sequence, controllers, protections, drives.
@@ -70,8 +75,12 @@ impl Build<'_> {
         let mut all: Vec<Logic> = Vec::new();
         all.extend(self.sequence(board));
         self.laid_logic(true, board, &mut all);
-        all.extend(scenario.controllers.iter().filter_map(|c| self.controller(c, board)));
+        // What follows a line looks after what sets it.
+        let follows = |c: &&resolved::Controller| matches!(c.kind, Task::Switch(_));
+        let (late, early): (Vec<_>, Vec<_>) = scenario.controllers.iter().partition(follows);
+        all.extend(early.into_iter().filter_map(|c| self.controller(c, board)));
         all.extend(scenario.protections.iter().filter_map(|g| self.protection(g, board)));
+        all.extend(late.into_iter().filter_map(|c| self.controller(c, board)));
         for (spec, gates) in scenario.drives.iter().zip(gates) {
             let Some((mut first, second)) = gates else { continue };
             first.state = Some(board.add_line(&spec.name.name));
@@ -113,6 +122,10 @@ impl Build<'_> {
                     let Some(choice) = self.switch(switch) else { continue };
                     (switch.name.clone(), words, Deed::Choose(choice, usize::from(closed)))
                 }
+                What::Set(set) => {
+                    let Some((deed, words)) = self.set(set) else { continue };
+                    (set.of.name.clone(), words, deed)
+                }
                 What::Note => (String::new(), "", Deed::Note),
             };
             let own = h.note.as_ref().map_or("", |n| &n.name);
@@ -148,7 +161,9 @@ impl Build<'_> {
 
     fn controller(&mut self, spec: &resolved::Controller, board: &mut Board<f64>) -> Option<Logic> {
         let name = &spec.name.name;
-        let command = board.add_line(&spec.output.name);
+        // Only what sets a source has no line.
+        let output = spec.output.as_ref().map(|line| board.add_line(&line.name));
+        let command = output.unwrap_or(LineId(u32::MAX));
         let run = spec.run.as_ref().map(|l| board.add_line(&l.name));
         let made = match &spec.kind {
             Task::Hysteretic(h) => {
@@ -184,6 +199,12 @@ impl Build<'_> {
                 let settings = pwm::Settings { command, complement, run, frequency, phase, duty };
                 Pwm::new(name, settings).map(|p| Box::new(p) as Logic)
             }
+            Task::Switch(s) => {
+                let (line, choice) = (board.add_line(&s.follows.name), self.switch(&s.switch)?);
+                Ok(Box::new(Relay::new(name, line, choice)) as Logic)
+            }
+            Task::SinePwm(sine) => self.sine(name, sine, (command, run), board),
+            Task::Pi(pi) => self.regulator(name, pi, (output, run), board)?,
         };
         made.map_err(|error| self.error(&spec.name, "controller", &error)).ok()
     }
@@ -209,6 +230,17 @@ impl Build<'_> {
                 });
                 let (probe, filter) = (probe.clone(), l.filter);
                 detect::Criterion::Level(detect::Level { probe, sense, threshold, blanking, filter })
+            }
+            Criterion::Desaturation(d) => {
+                from = None;
+                let (line, time) = (board.add_line(&d.drive.name), d.blanking);
+                detect::Criterion::Level(detect::Level {
+                    probe: probe.clone(),
+                    sense: Sense::Above,
+                    threshold: self.measure(&d.threshold, unit)?,
+                    blanking: Some(Blanking { line, time, only_on: true }),
+                    filter: d.filter,
+                })
             }
             Criterion::InverseTime(i) => {
                 if unit != "A" {

@@ -5,8 +5,10 @@ mod avalanche;
 mod control;
 mod judge;
 mod limit;
+mod measured;
 mod notes;
 mod parts;
+mod regulate;
 mod repeats;
 mod signal;
 mod switching;
@@ -14,7 +16,7 @@ mod thermal;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use joulestep_engine::circuit::graph::{Circuit, HeatId};
+use joulestep_engine::circuit::graph::{Circuit, HeatId, WaveId};
 use joulestep_engine::circuit::probe::Channel;
 use joulestep_engine::circuit::topology;
 use joulestep_engine::control::board::Board;
@@ -33,6 +35,7 @@ use crate::input::scenario::resolved::Scenario;
 pub use avalanche::{Absorber, Avalanched};
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
+pub use measured::Measured;
 pub use notes::Note;
 pub use parts::Placed;
 pub use switching::measure;
@@ -55,6 +58,8 @@ pub struct Ready {
     pub metered: Vec<String>,
     /// Names of the heat inputs, in the order of their numbers.
     pub inputs: Vec<String>,
+    /// What was measured, beside the channels.
+    pub measured: Vec<Measured>,
     /// Devices of which a run may measure the switching energies ([`measure`]).
     pub switches: Vec<SwitchMeter>,
 }
@@ -77,6 +82,8 @@ struct Build<'a> {
     protections: Vec<limit::KnownProtection>,
     /// What limits on events need.
     gauges: Vec<Gauge>,
+    /// Courses of the set-points, by controller, with their units.
+    set_points: BTreeMap<String, (WaveId, &'static str)>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -139,6 +146,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         metered: Vec::new(),
         protections: Vec::new(),
         gauges: Vec::new(),
+        set_points: BTreeMap::new(),
         diagnostics: Vec::new(),
     };
     build.arrangement();
@@ -156,10 +164,13 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
     for error in &findings.errors {
         build.topology(error);
     }
+    build.set_points();
     let mut board = Board::new(&build.circuit);
+    build.begin_set_points(&mut board);
     let controllers = build.controllers(gates, &mut board);
     build.protections = limit::protections(&controllers);
-    let channels = build.channels(&mut board);
+    let mut channels = build.channels(&mut board);
+    let measured = build.measured(&mut channels, &mut board);
     let (watches, mut judging, signals) = build.watches(&channels, &mut board);
     judging.notes = build.notes(&findings.loose_ends, thermal.is_some());
     build.waive(&mut judging);
@@ -199,6 +210,7 @@ pub fn build_with(scenario: &Scenario, reductions: &Reductions) -> Result<Ready,
         signals,
         metered: build.metered,
         inputs,
+        measured,
         switches,
     })
 }

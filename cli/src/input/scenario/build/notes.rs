@@ -176,7 +176,9 @@ impl Build<'_> {
     fn edges_per_second(&self, end: f64) -> f64 {
         let modulated = self.scenario.controllers.iter().map(|c| match &c.kind {
             Task::Pwm(pwm) => 2.0 * pwm.frequency,
-            Task::Hysteretic(_) => 0.0,
+            Task::SinePwm(sine) => 2.0 * sine.frequency,
+            Task::Pi(pi) => 2.0 * pi.frequency,
+            Task::Hysteretic(_) | Task::Switch(_) => 0.0,
         });
         let arrangement = self.scenario.arrangement.iter().map(|a| {
             let of = |key: &str| a.values.maybe(key).unwrap_or(0.0);

@@ -45,6 +45,39 @@ impl Resolve<'_> {
 
     pub(super) fn controller(&mut self, f: &Fields) -> Option<Controller> {
         let c = Controller::read(f)?;
+        let of_source = matches!(&c.kind, Task::Pi(pi) if pi.source.is_some());
+        let without = of_source || matches!(&c.kind, Task::Switch(_));
+        if without == c.output.is_some() {
+            let (found, expected) = match (without, of_source) {
+                (true, true) => ("both `output` and `source`", "one of the two"),
+                (true, false) => ("a switch has no line of its own", "no `output`"),
+                (false, _) => ("missing", "the line that it switches"),
+            };
+            self.report(f.span_of(Controller::output), f.key(Controller::output), found, expected);
+            return None;
+        }
+        let complement = match &c.kind {
+            Task::Pwm(pwm) => pwm.complement.as_ref(),
+            Task::SinePwm(sine) => sine.complement.as_ref(),
+            Task::Pi(pi) => pi.complement.as_ref(),
+            Task::Hysteretic(_) | Task::Switch(_) => None,
+        };
+        // Called the same in all kinds.
+        match complement {
+            None if f.has(Pwm::dead_time) => {
+                let found = "nothing is on while the output is off";
+                self.wrong(f, Pwm::dead_time, found, "a line under `complement`, or no dead time");
+            }
+            Some(_) if of_source => {
+                let expected = "a line under `output`, or no complement";
+                self.wrong(f, Pwm::complement, "a complement of a source", expected);
+            }
+            Some(line) if c.output.as_ref().is_some_and(|output| output.name == line.name) => {
+                let found = format!("`{}` is the output itself", line.name);
+                self.wrong(f, Pwm::complement, found, "another line");
+            }
+            _ => {}
+        }
         match &c.kind {
             Task::Hysteretic(h) => {
                 let (has, lacks) = match (&h.done_signal, &h.done_at) {
@@ -54,25 +87,14 @@ impl Resolve<'_> {
                 };
                 self.wrong(f, has, format!("given without `{}`", lacks.name), "both or none");
             }
-            Task::Pwm(Pwm { duty, phase, complement, .. }) => {
+            Task::SinePwm(_) | Task::Pi(_) | Task::Switch(_) => {}
+            Task::Pwm(Pwm { duty, phase, .. }) => {
                 if *duty > 1.0 {
                     self.wrong(f, Pwm::duty, format!("`{duty}` is above 1"), "0 to 1, or \"30 %\"");
                 }
                 if *phase >= 1.0 {
                     let found = format!("`{phase}` is a whole period or more");
                     self.wrong(f, Pwm::phase, found, "a share of the period below 1");
-                }
-                match complement {
-                    None if f.has(Pwm::dead_time) => {
-                        let found = "nothing is on while the output is off";
-                        let expected = "a line under `complement`, or no dead time";
-                        self.wrong(f, Pwm::dead_time, found, expected);
-                    }
-                    Some(line) if line.name == c.output.name => {
-                        let found = format!("`{}` is the output itself", line.name);
-                        self.wrong(f, Pwm::complement, found, "another line");
-                    }
-                    _ => {}
                 }
             }
         }

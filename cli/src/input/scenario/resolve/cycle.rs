@@ -38,7 +38,9 @@ impl Resolve<'_> {
         }
         let pwm = controllers.iter().filter_map(|c| match &c.kind {
             Task::Pwm(pwm) => Some((&c.name, pwm.frequency)),
-            Task::Hysteretic(_) => None,
+            Task::Pi(pi) => Some((&c.name, pi.frequency)),
+            Task::SinePwm(sine) => Some((&c.name, sine.fundamental)),
+            Task::Hysteretic(_) | Task::Switch(_) => None,
         });
         let slowest = pwm.clone().map(|p| p.1.recip()).reduce(f64::max);
         let fastest = pwm.clone().map(|p| p.1).reduce(f64::max);

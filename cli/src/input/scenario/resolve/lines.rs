@@ -18,14 +18,19 @@ impl Resolve<'_> {
         }
         for c in &scenario.controllers {
             read.extend(c.run.iter().map(|l| (l, format!("controller.{}.run", c.name.name))));
+            if let Task::Switch(s) = &c.kind {
+                read.push((&s.follows, format!("controller.{}.follows", c.name.name)));
+            }
         }
         for g in &scenario.protections {
             read.extend(g.reset.iter().map(|l| (l, format!("protection.{}.reset", g.name.name))));
-            if let Criterion::Level(level) = &g.kind
-                && let Some(drive) = &level.blanking_drive
-                && !drives.contains(drive.name.as_str())
-            {
-                let key = format!("protection.{}.blanking-drive", g.name.name);
+            let drive = match &g.kind {
+                Criterion::Level(level) => level.blanking_drive.as_ref().map(|d| (d, "blanking-drive")),
+                Criterion::Desaturation(d) => Some((&d.drive, "drive")),
+                Criterion::InverseTime(_) => None,
+            };
+            if let Some((drive, key)) = drive.filter(|d| !drives.contains(d.0.name.as_str())) {
+                let key = format!("protection.{}.{key}", g.name.name);
                 self.unknown(drive, key, "drive", drives.iter().copied());
             }
         }
@@ -46,9 +51,11 @@ pub(crate) fn set_lines(scenario: &Scenario) -> BTreeSet<String> {
     });
     let complements = scenario.controllers.iter().filter_map(|c| match &c.kind {
         Task::Pwm(pwm) => pwm.complement.as_ref(),
-        Task::Hysteretic(_) => None,
+        Task::SinePwm(sine) => sine.complement.as_ref(),
+        Task::Pi(pi) => pi.complement.as_ref(),
+        Task::Hysteretic(_) | Task::Switch(_) => None,
     });
-    let outputs = scenario.controllers.iter().map(|c| &c.output).chain(complements);
+    let outputs = scenario.controllers.iter().filter_map(|c| c.output.as_ref()).chain(complements);
     let trips = scenario.protections.iter().map(|g| &g.trip);
     let places = scenario.arrangement.iter().flat_map(|a| a.arrangement.places);
     let states = scenario.drives.iter().map(|d| &d.name);

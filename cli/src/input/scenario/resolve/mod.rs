@@ -7,6 +7,7 @@ mod control;
 mod cycle;
 mod limit;
 mod lines;
+mod measured;
 mod mission;
 mod own_heat;
 mod parts;
@@ -94,6 +95,7 @@ pub struct Loaded {
     parts: parts::Parts,
     packages: thermal::Packages,
     segments: mission::SegmentFiles,
+    records: measured::Records,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -112,7 +114,8 @@ impl AsTyped {
         let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
         let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
         let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
-        Loaded { sources, parts, packages, segments, diagnostics }
+        let records = measured::Records::of_records(root, &mut sources, open, &mut diagnostics);
+        Loaded { sources, parts, packages, segments, records, diagnostics }
     }
 }
 
@@ -136,9 +139,9 @@ pub fn check(root: &RawTable, loaded: &Loaded) -> (Fields, Vec<Diagnostic>) {
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn meant(fields: &Fields, diagnostics: Vec<Diagnostic>, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let Loaded { sources, parts, packages, segments, .. } = loaded;
+    let sources = &loaded.sources;
     let mut resolve = Resolve { sources, diagnostics };
-    let resolved = resolve.scenario(fields, parts, packages, segments);
+    let resolved = resolve.scenario(fields, loaded);
     let diagnostics = resolve.diagnostics;
     match resolved {
         Some(mut scenario) if diagnostics.is_empty() => {
@@ -212,9 +215,7 @@ impl Resolve<'_> {
     fn scenario(
         &mut self,
         fields: &Fields,
-        parts: &parts::Parts,
-        packages: &thermal::Packages,
-        files: &mission::SegmentFiles,
+        Loaded { parts, packages, segments: files, records, .. }: &Loaded,
     ) -> Option<Scenario> {
         let root = Root::read(fields)?;
         let arrangement = root.arrangement.as_ref().and_then(|f| self.arrangement(f, parts));
@@ -243,6 +244,8 @@ impl Resolve<'_> {
             self.mission(f, movable, &thermal, files)
         });
         let record = root.record.as_ref().and_then(Record::read).unwrap_or_default();
+        let measured: Vec<_> = root.measured.iter().filter_map(|f| self.measured(f, records)).collect();
+        self.unique("records", measured.iter().map(|m| &m.name));
 
         self.unique("components", components.iter().flatten().map(|c| &c.name));
         let named = drives.iter().map(|d| &d.name).chain(protections.iter().map(|g| &g.name));
@@ -263,6 +266,7 @@ impl Resolve<'_> {
             events,
             thermal,
             record,
+            measured,
             limits,
             waivers,
             cycle,

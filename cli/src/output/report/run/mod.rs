@@ -10,6 +10,7 @@ use joulestep_engine::recorder::EventKind;
 use super::{Block, Section, people, people_digits};
 use crate::diagnostic::Sources;
 use crate::judge::Verdict;
+use crate::output::answer::overlay::Overlay;
 use crate::output::answer::{Outcome, Study};
 use crate::output::result::{ResultError, ResultFile, StepTable, StoredEvent, Summary};
 
@@ -31,10 +32,10 @@ impl<'a> Read<'a> {
     }
 
     /// The evidence.
-    pub fn sections(&self) -> Result<Vec<Section>, ResultError> {
+    pub fn sections(&self, overlays: &[Overlay]) -> Result<Vec<Section>, ResultError> {
         Ok(vec![
             Section::new("Sequence of events", sequence::blocks(self)),
-            Section::new("Waveforms", waveforms(self)?),
+            Section::new("Waveforms", waveforms(self, overlays)?),
             Section::new("Heat", energies::blocks(self)),
         ])
     }
@@ -123,7 +124,7 @@ fn reach(file: &ResultFile) -> Result<(f64, f64), ResultError> {
     Ok((file.time(0..1)?[0], file.time(n - 1..n)?[0]))
 }
 
-fn waveforms(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
+fn waveforms(read: &Read<'_>, overlays: &[Overlay]) -> Result<Vec<Block>, ResultError> {
     if read.file.channels().is_empty() || read.file.samples() < 2 {
         return Ok(vec![Block::Text("No waveform was recorded.".into())]);
     }
@@ -137,7 +138,7 @@ fn waveforms(read: &Read<'_>) -> Result<Vec<Block>, ResultError> {
          samples, the line spans their least and largest value."
     ))];
     for window in &windows.shown {
-        blocks.extend(traces::drawing(read, window)?.map(Block::Drawing));
+        blocks.extend(traces::drawing(read, window, overlays)?.map(Block::Drawing));
     }
     if windows.left_out > 0 {
         let text = format!("{} further events are in the sequence above and in the file.", windows.left_out);

@@ -1,5 +1,6 @@
 //! Waveforms of a window as a figure.
 
+use crate::output::answer::overlay::Overlay;
 use crate::output::report::people;
 
 use super::Read;
@@ -91,7 +92,11 @@ fn temperatures(read: &Read<'_>, window: &Window) -> Result<Vec<Named>, ResultEr
 }
 
 /// The figure of a window; `None` where nothing was recorded in it.
-pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing>, ResultError> {
+pub(super) fn drawing(
+    read: &Read<'_>,
+    window: &Window,
+    overlays: &[Overlay],
+) -> Result<Option<Drawing>, ResultError> {
     let (file, (from, to)) = (read.file, window.reach);
     let first = locate(file, from)?.saturating_sub(1);
     let last = (locate(file, to)? + 1).min(file.samples());
@@ -105,6 +110,7 @@ pub(super) fn drawing(read: &Read<'_>, window: &Window) -> Result<Option<Drawing
         let points = if c.holds { points } else { thinned(points) };
         traces.add(&c.name, &c.unit, points);
     }
+    traces.measured(overlays, (from, to), window.zero);
     let mut caption = window.caption.clone();
     let thermal = temperatures(read, window)?;
     if window.close {

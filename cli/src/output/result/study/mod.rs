@@ -8,11 +8,13 @@
 //! | `/statements` | attributes `title`, `command`, `outcome` ("done", "interrupted", "failed"), `why`, `input` (what of it the verdict holds for) and `verdict` ("passes", "fails", "not proven", "not judged"); along `row`: `kind` ("doubt", "note", "condition", "definition"), `term`, `text` |
 //! | `/answers` | along `row`: `name`, `quantity`, `value`, `unit`, `error` (±), `error_kind`, `minimum`, `maximum`, `limit` (what sets them), `ruling`, `remark` |
 //! | `/tables/<name>` | along `row`: a dataset per column with `units`, `symbol`, `long_name`; attributes `title` and `keys` (leading columns that name a row) |
+//! | `/measured/<number>` | attributes `record` and `signal`; along `time` (s): `measured`, and `simulated` at the same instants |
 //! | `/figures/<number>/<panel>/<curve>` | `x` and `y` with `units`; of bars, `group` and a dataset per series; what they look like in the text attributes `layout` and `look` |
 //!
 //! The same study gives the same bytes. A mission, which is followed through time, has the groups of a run as well.
 
 mod curves;
+pub(super) mod overlays;
 mod tables;
 
 use std::path::Path;
@@ -71,6 +73,7 @@ impl Study {
         tables::write_answers(store, &self.answer_table())?;
         let shown: Vec<_> = self.tables.iter().filter(|t| !t.machine_only).cloned().collect();
         tables::write(store, &shown)?;
+        overlays::write(store, &self.overlays)?;
         curves::write(store, &self.figures)
     }
 
@@ -110,6 +113,7 @@ impl Study {
             input: statement("input"),
             tables: tables::read(&archive)?,
             figures: curves::read(&archive)?,
+            overlays: overlays::read(&archive)?,
             ..Self::default()
         };
         study.answers = Self::answers_of(&tables::read_answers(&archive)?);

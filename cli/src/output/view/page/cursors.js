@@ -131,7 +131,7 @@ export class Cursors {
     const instant = number(first.answer.time) + record.files[0].shift;
     const others = [];
     for (let f = 0; f < record.files.length; f += 1) {
-      for (const group of ["w", "t"]) {
+      for (const group of record.files[f].groups) {
         const isMain = f === 0 && group === main;
         if (!isMain && record.files[f][group].samples > 0) {
           others.push(one(f, group, { t: instant - record.files[f].shift }));

@@ -62,8 +62,8 @@ export class Integrals {
     const found = { share: 0, signals: new Map() };
     const tasks = [];
     let all = 0;
-    record.files.forEach((_, f) => {
-      for (const group of ["w", "t"]) {
+    record.files.forEach((file, f) => {
+      for (const group of file.groups) {
         const chosen = record.shown().filter((s) => s.file === f && s.group === group);
         const pairs = chosen.map((s) => [s, this.partner(s)]).filter(([, voltage]) => voltage);
         const from = first.samples.get(`${f}${group}`)?.[0];

@@ -66,7 +66,7 @@ export function panels(signals) {
     out.push({ unit: "", logic: true, signals: lines });
   }
   for (const panel of out) {
-    const order = (s) => s.file * 1e6 + (s.group === "t" ? 1e5 : 0) + s.index;
+    const order = (s) => s.file * 1e6 + (s.group === "w" ? 0 : 1e5) + s.index;
     panel.signals = [...panel.signals].sort((a, b) => order(a) - order(b));
     const numbers = new Map();
     for (const signal of panel.signals) {

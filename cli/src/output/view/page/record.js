@@ -54,7 +54,7 @@ export class Record {
     this.files = meta.files.map((file, f) => ({ ...file, shift: shifts[f] ?? 0, events: this.files[f]?.events ?? [] }));
     this.signals = [];
     this.files.forEach((file, f) => {
-      for (const group of ["w", "t"]) {
+      for (const group of file.groups) {
         file[group].from = number(file[group].from);
         file[group].to = number(file[group].to);
         file[group].signals.forEach((signal, index) => {
@@ -117,7 +117,7 @@ export class Record {
     let from = Infinity;
     let to = -Infinity;
     for (const file of this.files) {
-      for (const group of ["w", "t"]) {
+      for (const group of file.groups) {
         if (file[group].samples > 0 && file[group].signals.length > 0) {
           from = Math.min(from, file[group].from + file.shift);
           to = Math.max(to, file[group].to + file.shift);

@@ -52,13 +52,15 @@ export async function offer(page, list, said) {
   const { view, record } = page;
   for (let f = 0; f < record.files.length; f += 1) {
     const file = record.files[f];
-    for (const group of ["w", "t"]) {
+    for (const group of file.groups) {
       const chosen = record.shown().filter((s) => s.file === f && s.group === group);
       if (chosen.length === 0) {
         continue;
       }
       const inside = await getJson("span", { f, g: group, from: view.from - file.shift, to: view.to - file.shift });
-      const what = group === "w" ? "Samples (CSV)" : "Temperatures (CSV)";
+      const kept = { w: ["Samples", "samples"], t: ["Temperatures", "temperatures"] };
+      const [words, ending] = kept[group] ?? [`Measured channel ${group.slice(1)}`, `measured-${group.slice(1)}`];
+      const what = `${words} (CSV)`;
       const of = record.files.length > 1 ? ` of ${file.name}` : "";
       if (inside.count === 0 || inside.count > record.limits.csv) {
         const most = record.limits.csv.toLocaleString("en").replaceAll(",", "\u202f");
@@ -68,7 +70,7 @@ export async function offer(page, list, said) {
         continue;
       }
       const query = { f, g: group, from: inside.first, to: inside.first + inside.count - 1, s: chosen.map((s) => s.index) };
-      const link = download(address("csv", query), `${base}-${group === "w" ? "samples" : "temperatures"}.csv`, what);
+      const link = download(address("csv", query), `${base}-${ending}.csv`, what);
       link.id = `save-csv-${f}${group}`;
       const rows = inside.count.toLocaleString("en").replaceAll(",", "\u202f");
       items.push(make("li", {}, link, `${of}: ${rows} ${inside.count === 1 ? "row" : "rows"}, ${chosen.length} ${chosen.length === 1 ? "signal" : "signals"}, in full`));

@@ -1,0 +1,129 @@
+//! Miller clamp and desaturation.
+
+use joulestep_engine::recorder::EventKind;
+
+use super::Recorded;
+
+/// A drain that rises by 25 V/ns for 16 ns lifts the gate by R·C_gd·dv/dt·(1 − e^(−t/τ)), τ = R·(C_gs + C_gd): by the
+/// turn-off resistance without a clamp, by the clamp's with one.
+#[test]
+fn a_miller_clamp_holds_the_gate() {
+    let text = |clamp: &str| {
+        format!(
+            r#"
+format = 2
+[[component]]
+name = "drain"
+kind = "voltage-source"
+pins = ["drain", "gnd"]
+points = [["0 s", "0 V"], ["1 us", "0 V"], ["1.016 us", "400 V"]]
+[[component]]
+name = "gate-drain"
+kind = "capacitor"
+pins = ["drain", "gate"]
+capacitance = "20 pF"
+[[component]]
+name = "gate-source"
+kind = "capacitor"
+pins = ["gate", "gnd"]
+capacitance = "1 nF"
+[[drive]]
+name = "driver"
+gate = "gate"
+return = "gnd"
+command = "on"
+on = "15 V"
+off = "-3 V"
+on-resistance = "10 ohm"
+off-resistance = "15 ohm"
+{clamp}
+[[event]]
+at = "10 ns"
+what = "line-on"
+line = "on"
+[[event]]
+at = "500 ns"
+what = "line-off"
+line = "on"
+[steps]
+end = "1.2 us"
+[record]
+signals = ["voltage(gate)"]
+"#
+        )
+    };
+    let peak = |r: f64| r * 20e-12 * 25e9 * (1.0 - (-16e-9 / (r * 1.02e-9)).exp());
+    for (clamp, r) in [("", 15.0), ("clamp-resistance = \"0.5 ohm\"", 0.5)] {
+        let found = Recorded::of(&text(clamp));
+        let after = found.memory.time.iter().zip(&found.memory.samples).filter(|s| *s.0 > 1e-6);
+        let most = after.map(|s| s.1[0]).fold(f64::NEG_INFINITY, f64::max);
+        assert!((most + 3.0 - peak(r)).abs() < 2e-3 * peak(r), "{r}: {most} and {}", peak(r) - 3.0);
+        // The clamp changes nothing while the gate is above its level.
+        let fall = found.at(0, 510e-9);
+        assert!(fall > 5.0, "{fall}");
+    }
+}
+
+/// A switch that never comes out of saturation: blanking and filter after its turn-on, then the trip. One whose voltage
+/// comes down in time does not trip, nor one that is off.
+#[test]
+fn desaturation_is_seen_after_the_blanking() {
+    let text = |points: &str| {
+        format!(
+            r#"
+format = 2
+[[component]]
+name = "switch"
+kind = "voltage-source"
+pins = ["drain", "gnd"]
+points = {points}
+[[component]]
+name = "gate"
+kind = "capacitor"
+pins = ["gate", "gnd"]
+capacitance = "1 nF"
+[[drive]]
+name = "driver"
+gate = "gate"
+return = "gnd"
+command = "on"
+inhibit = ["short"]
+on = "15 V"
+off = "0 V"
+on-resistance = "10 ohm"
+delay = "100 ns"
+[[protection]]
+name = "desat"
+kind = "desaturation"
+watches = "voltage(drain)"
+threshold = "7 V"
+drive = "driver"
+blanking = "2 us"
+filter = "300 ns"
+trip = "short"
+[[event]]
+at = "1 us"
+what = "line-on"
+line = "on"
+[steps]
+end = "10 us"
+[record]
+signals = ["voltage(drain)", "line(short)"]
+"#
+        )
+    };
+    let stuck = Recorded::of(&text(r#"[["0 s", "400 V"]]"#));
+    let trips = stuck.events(EventKind::Trip);
+    assert_eq!(trips.len(), 1, "{trips:?}");
+    assert!((trips[0].time - (1e-6 + 100e-9 + 2e-6 + 300e-9)).abs() < 1e-12, "{}", trips[0].time);
+    let edges: Vec<_> = stuck.events(EventKind::Edge).iter().map(|e| e.action).collect();
+    assert_eq!(edges.len(), 2, "{edges:?}");
+    // Down after 1.5 µs: nothing. Up again later: at that instant and the filter.
+    let good = r#"[["0 s", "400 V"], ["2.5 us", "400 V"], ["2.6 us", "1 V"]]"#;
+    assert!(Recorded::of(&text(good)).events(EventKind::Trip).is_empty());
+    let later =
+        r#"[["0 s", "400 V"], ["2.5 us", "400 V"], ["2.6 us", "1 V"], ["5 us", "1 V"], ["5.1 us", "101 V"]]"#;
+    let later = Recorded::of(&text(later));
+    let trips = later.events(EventKind::Trip);
+    assert!(trips.len() == 1 && (trips[0].time - (5.006e-6 + 300e-9)).abs() < 1e-10, "{trips:?}");
+}

@@ -1,0 +1,107 @@
+//! Inductors that saturate.
+
+use super::Recorded;
+
+/// A constant voltage winds up the flux: λ(i) = V·t, λ = L_s·i + (L₀ − L_s)·i/√(1 + (i/I_s)²). The stored energy is
+/// ∫ i dλ, in closed form.
+#[test]
+fn a_saturable_inductor_follows_its_flux() {
+    let (most, least, knee, volts): (f64, f64, f64, f64) = (1e-3, 5e-5, 10.0, 100.0);
+    let flux = |i: f64| least * i + (most - least) * i / (1.0 + (i / knee).powi(2)).sqrt();
+    let energy = |i: f64| {
+        let x = 1.0 + (i / knee).powi(2);
+        0.5 * least * i * i + (most - least) * knee * knee * (1.0 - 1.0 / x.sqrt())
+    };
+    let current = |wanted: f64| {
+        let (mut low, mut high) = (0.0, 1e4);
+        for _ in 0..200 {
+            let middle = 0.5 * (low + high);
+            if flux(middle) < wanted { low = middle } else { high = middle }
+        }
+        low
+    };
+    let text = |begin: &str, start: &str| {
+        format!(
+            r#"
+format = 2
+[[component]]
+name = "supply"
+kind = "voltage-source"
+pins = ["in", "gnd"]
+value = "100 V"
+[[component]]
+name = "choke"
+kind = "saturable-inductor"
+pins = ["in", "gnd"]
+inductance = "1 mH"
+saturated-inductance = "50 uH"
+saturation-current = "10 A"
+{begin}
+[steps]
+end = "200 us"
+start = "{start}"
+[record]
+signals = ["choke.current"]
+"#
+        )
+    };
+    for (begin, start, first) in [
+        ("initial-current = \"0 A\"", "stated", 0.0),
+        ("initial-current = \"6 A\"", "stated", 6.0),
+        ("initial-current = \"6 A\"", "operating-point", 6.0),
+    ] {
+        let found = Recorded::of(&text(begin, start));
+        for k in 0..=20 {
+            let t = 1e-5 * f64::from(k);
+            let expected = current(flux(first) + volts * t);
+            let x = found.at(0, t);
+            assert!(
+                (x - expected).abs() < 2e-3 * expected.max(1.0),
+                "{begin} {start} {t}: {x} and {expected}"
+            );
+        }
+        let end = current(flux(first) + volts * 2e-4);
+        let stored = found.stored.iter().find(|e| e.0 == "choke").unwrap().1;
+        let expected = energy(end) - energy(first);
+        assert!((stored / expected - 1.0).abs() < 1e-4, "{stored} and {expected}");
+        let lost = found.dissipated.iter().find(|e| e.0 == "choke").unwrap().1;
+        assert!(lost.abs() < 1e-6 * expected && found.relative < 1e-4, "{lost}, {}", found.relative);
+    }
+}
+
+/// With a winding resistance and at rest it is that resistance; small signals see L₀: i = V/R·(1 − e^(−R·t/L₀)).
+#[test]
+fn a_saturable_inductor_is_linear_at_small_currents() {
+    let text = r#"
+format = 2
+[[component]]
+name = "supply"
+kind = "voltage-source"
+pins = ["in", "gnd"]
+points = [["0 s", "0 V"], ["0 s", "1 V"]]
+[[component]]
+name = "choke"
+kind = "saturable-inductor"
+pins = ["in", "gnd"]
+inductance = "1 mH"
+saturated-inductance = "50 uH"
+saturation-current = "1 kA"
+series-resistance = "10 ohm"
+initial-current = "0 A"
+[steps]
+end = "500 us"
+start = "stated"
+[record]
+signals = ["choke.current"]
+"#;
+    let found = Recorded::of(text);
+    for k in 1..=50 {
+        let t = 1e-5 * f64::from(k);
+        let expected = 0.1 * (1.0 - (-t / 1e-4).exp());
+        assert!((found.at(0, t) - expected).abs() < 2e-6, "{t}: {} and {expected}", found.at(0, t));
+    }
+    let lost = found.dissipated.iter().find(|e| e.0 == "choke").unwrap().1;
+    // V²/R·(T − 2τ(1 − e^(−T/τ)) + τ/2·(1 − e^(−2T/τ))), T = 5τ.
+    let expected = 0.1 * 1e-4 * (5.0 - 2.0 * (1.0 - (-5f64).exp()) + 0.5 * (1.0 - (-10f64).exp()));
+    assert!((lost / expected - 1.0).abs() < 1e-4, "{lost} and {expected}");
+}
