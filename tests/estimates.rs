@@ -91,6 +91,7 @@ pub fn watch(name: &str, probe: Probe) -> Watch {
         event: None,
         lower: f64::NEG_INFINITY,
         upper: f64::INFINITY,
+        during: joulestep_engine::run::watch::ALWAYS,
     }
 }
 

@@ -300,8 +300,9 @@ signals = ["loop.current", "q.voltage", "q.power"]
     for z in &part.thermal.impedance {
         let list = |of: &dyn Fn(&(f64, f64)) -> String| z.terms.iter().map(of).collect::<Vec<_>>().join(", ");
         text += &format!(
-            "[[thermal.chain]]\nname = \"{}\"\nkind = \"foster\"\nend = \"case\"\nresistance = [{}]\ntime-constant = [{}]\n",
+            "[[thermal.chain]]\nname = \"{}\"\nkind = \"foster\"\nend = \"{}\"\nresistance = [{}]\ntime-constant = [{}]\n",
             z.die,
+            z.on.as_deref().unwrap_or("case"),
             list(&|t| format!("\"{} K/W\"", t.0)),
             list(&|t| format!("\"{} s\"", t.1)),
         );

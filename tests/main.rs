@@ -96,12 +96,18 @@ mod result_file;
 mod technologies;
 // heat networks against closed forms
 mod thermal_closed_forms;
+// dies whose properties follow the temperature against fine solutions
+mod thermal_columns;
 // the field solver of layered bodies against closed forms and finite elements
 mod thermal_field;
 // packages: what they must be, and facts of the trade about them
 mod packages;
 // scenarios whose heat goes through a package
 mod package_coupling;
+// impedances of shipped parts against their packages
+mod part_chains;
+// dual-interface evaluation and structure functions against closed forms
+mod interfaces;
 // the command that tells thermal impedances
 mod impedance;
 // heat coupled within an error bound

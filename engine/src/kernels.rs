@@ -15,6 +15,7 @@ use std::hint::black_box;
 use wide::{f64x4, f64x8};
 
 use crate::circuit::graph::Circuit;
+use crate::circuit::index;
 use crate::circuit::lockstep::DeviceLanes;
 use crate::circuit::topology;
 use crate::control::Controller;
@@ -81,13 +82,13 @@ fn abreast<L: DeviceLanes>() -> Vec<Code> {
 fn one_lane() -> Vec<Code> {
     vec![
         topology::examine::<f64> as Code,
+        index::of_index_two::<f64> as Code,
         start::operating_point_near::<f64> as Code,
         // control
         Board::<f64>::new as Code,
         Board::<f64>::add_line as Code,
         // heat
         Modal::<f64>::new as Code,
-        Modal::<f64>::of_lanes as Code,
         Modal::<f64>::of_compact as Code,
         Modal::<f64>::step_response as Code,
         Modal::<f64>::steady_resistance as Code,

@@ -8,7 +8,7 @@ use joulestep_engine::thermal::field::reduce::{Span, Work};
 use joulestep_engine::thermal::field::study::{MeshStudy, study};
 use joulestep_engine::thermal::fit::{Fit, fit};
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm};
-use joulestep_engine::thermal::pulses::structure_function;
+use joulestep_engine::thermal::pulses::{differential_structure_function, structure_function};
 
 use crate::package::{Package, PackageError, Solid, to_ambient, to_case};
 
@@ -202,5 +202,16 @@ impl Path {
     /// Cumulative structure function of a die, from all modes: (K/W, J/K).
     pub fn structure(&self, die: usize) -> Vec<(f64, f64)> {
         structure_function(&foster_to_cauer(&self.terms(die)).unwrap_or_default())
+    }
+
+    /// Differential structure function of a die, from all modes: (K/W, W²s/K²).
+    pub fn differential(&self, die: usize) -> Vec<(f64, f64)> {
+        differential_structure_function(&foster_to_cauer(&self.terms(die)).unwrap_or_default())
+    }
+
+    /// Steady rise of the hottest point of the body per watt in a die, K/W: a die's impedance is that of the mean over its
+    /// heated volume.
+    pub fn hottest_point(&self, die: usize) -> f64 {
+        self.study.finest.hottest[die]
     }
 }

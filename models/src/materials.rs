@@ -5,6 +5,7 @@
 
 mod library;
 
+use joulestep_engine::thermal::column::Plate;
 use joulestep_engine::thermal::field::body::Substance;
 use joulestep_engine::thermal::field::property::Law;
 
@@ -90,6 +91,18 @@ impl From<&Known> for Material {
 }
 
 impl Material {
+    /// A die of it: area (m²), thickness and depth of the heated volume (m); its numbers hold at `celsius`.
+    pub fn plate(&self, area: f64, thickness: f64, depth: f64, celsius: f64) -> Plate {
+        Plate {
+            area,
+            thickness,
+            depth,
+            conductivity: self.through.clone(),
+            heat_capacity: scaled(&self.heat_capacity, self.density),
+            temperature: celsius,
+        }
+    }
+
     /// As the engine takes it: x and y along the layer, z through it.
     pub fn substance(&self) -> Substance {
         Substance {

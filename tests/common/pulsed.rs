@@ -102,6 +102,7 @@ pub fn pulsed() -> (Setup<f64>, NodeId) {
         event: Some(EventKind::Clamp),
         lower: f64::NEG_INFINITY,
         upper: 560.0,
+        during: joulestep_engine::run::watch::ALWAYS,
     }];
     (setup, drain)
 }

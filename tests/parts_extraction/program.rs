@@ -237,20 +237,19 @@ fn what_people_read_of_parts_is_what_programs_read() {
 
         let (read, json) =
             (joulestep(&["parts", "show", name]).out, describe(&["parts", "show", name, "--json"]));
-        let line = |key: &str| {
-            let found = read.lines().find(|l| l.split_whitespace().next() == Some(key));
-            found.unwrap_or_else(|| panic!("{name}: no line of {key} in\n{read}"))
+        let says = |key: &str, text: &str| {
+            let mut lines = read.lines().filter(|l| l.split_whitespace().next() == Some(key));
+            assert!(lines.any(|l| l.contains(text)), "{name}: {text} is not beside {key} in\n{read}");
         };
         for (key, param) in json["params"].as_object().unwrap() {
             if let (Some(x), unit) = (param["value"].as_f64(), param["unit"].as_str().unwrap()) {
-                let text = people_digits(x, unit, 5);
-                assert!(line(key).contains(&text), "{name}: {text} is not in {}", line(key));
+                says(key, &people_digits(x, unit, 5));
             }
         }
         for value in json["values"].as_array().unwrap() {
             let (key, unit) = (value["name"].as_str().unwrap(), value["unit"].as_str().unwrap());
-            for text in ["at_25", "at_working"].map(|at| shown(&value[at], unit)) {
-                assert!(line(key).contains(&text), "{name}: {text} is not in {}", line(key));
+            for at in ["at_25", "at_working"] {
+                says(key, &shown(&value[at], unit));
             }
         }
         for piece in json["resistance"].as_array().unwrap() {

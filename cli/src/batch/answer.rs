@@ -72,17 +72,22 @@ pub fn ended(rows: &BTreeMap<usize, Row>) -> Vec<StudyTable> {
 }
 
 impl Told<'_> {
+    /// In a sentence.
     fn share(&self, s: &Share) -> String {
+        let confidence = format!("with {:.0} % confidence ", 100.0 * CONFIDENCE);
+        self.share_in(s, " variants", &confidence, drawn_at_random(self.study).unwrap_or_default())
+    }
+
+    /// `of`: what are counted; `before` and `how` stand around the bounds of confidence.
+    fn share_in(&self, s: &Share, of: &str, before: &str, how: &str) -> String {
         let percent = |x: f64| format!("{:.2} %", 100.0 * x);
         if s.of == 0 {
             return "none was judged".into();
         }
         let rate = percent(s.hits as f64 / s.of as f64);
-        let chance = drawn_at_random(self.study).map_or(String::new(), |how| {
-            let (lower, upper) = (percent(s.lower), percent(s.upper));
-            format!("; with {:.0} % confidence {lower} to {upper}{how}", 100.0 * CONFIDENCE)
-        });
-        format!("{} of {} variants ({rate}{chance})", s.hits, s.of)
+        let bounds = format!("; {before}{} to {}{how}", percent(s.lower), percent(s.upper));
+        let chance = drawn_at_random(self.study).map_or(String::new(), |_| bounds);
+        format!("{} of {}{of} ({rate}{chance})", s.hits, s.of)
     }
 
     fn bound(&self, limit: &LimitSummary) -> Option<&Bound> {
@@ -125,7 +130,7 @@ impl Told<'_> {
         };
         let data = Rows::of(&self.statistics.limits)
             .text("limit", |l| l.limit.name.clone())
-            .text("kept_by", |l| self.share(&l.kept))
+            .text("kept_by", |l| self.share_in(&l.kept, "", "", ""))
             .number("exceeded_by", "exceeded by", "1", |l| l.fails as f64)
             .number("not_proven", "not proven", "1", |l| l.not_proven as f64)
             .text("error", |l| self.errors(l))
@@ -133,7 +138,11 @@ impl Told<'_> {
             .text(UNIT, |l| Self::unit(l))
             .text("where", |l| place(l))
             .table();
-        StudyTable::new("limits", "Limits and ratings over all variants", 1, data)
+        let chance = drawn_at_random(self.study).map_or(String::new(), |how| {
+            format!("; shares with their bounds of {:.0} % confidence{how}", 100.0 * CONFIDENCE)
+        });
+        let title = format!("Limits and ratings over all variants{chance}");
+        StudyTable::new("limits", &title, 1, data)
     }
 
     fn percentiles(&self, name: &str, title: &str, outputs: &[usize]) -> StudyTable {

@@ -44,9 +44,6 @@ pub struct ParameterPath {
     key: (&'static str, usize),
 }
 
-/// Why a path leads nowhere: (found, expected, suggestion).
-pub type PathError = WrongValue;
-
 /// Units by which the quantities of signals are reported.
 const OF_SIGNALS: &[&str] = &["V", "A", "degC", "W", "J", "s", "ohm", "A^2 s", "1"];
 
@@ -54,8 +51,8 @@ impl ParameterPath {
     /// Finds a number.
     ///
     /// # Errors
-    /// [`PathError`].
-    pub fn find(path: &str, context: &PathContext<'_>) -> Result<Self, PathError> {
+    /// [`WrongValue`].
+    pub fn find(path: &str, context: &PathContext<'_>) -> Result<Self, WrongValue> {
         if let Some(new) = renamed::path(path) {
             return Err((renamed::called(path, &new), format!("`{new}`"), None));
         }
@@ -167,7 +164,7 @@ impl Walk<'_> {
         before: &str,
         table: &Fields,
         section: &Section,
-    ) -> Result<ParameterPath, PathError> {
+    ) -> Result<ParameterPath, WrongValue> {
         self.follow(segments, before, table, &keys(table, section))
     }
 
@@ -188,7 +185,7 @@ impl Walk<'_> {
         before: &str,
         table: &Fields,
         keys: &[Key],
-    ) -> Result<ParameterPath, PathError> {
+    ) -> Result<ParameterPath, WrongValue> {
         let Some((first, rest)) = segments.split_first() else {
             return Err((format!("`{before}` is a table"), "the path of a number in it".into(), None));
         };

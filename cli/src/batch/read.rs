@@ -12,7 +12,7 @@ use joulestep_models::model::Range;
 
 use crate::batch::list;
 use crate::batch::order::LANES;
-use crate::batch::parameter_path::{ParameterPath, PathContext, PathError};
+use crate::batch::parameter_path::{ParameterPath, PathContext};
 use crate::batch::plan::{Estimated, Plan, Sampling, beside};
 use crate::batch::row::Column;
 use crate::batch::sample::MOST_DIMENSIONS;
@@ -23,7 +23,7 @@ use crate::input::keys::conform::Conform;
 use crate::input::keys::fields::{Fields, Named, Typed};
 use crate::input::keys::include::{Open, reason};
 use crate::input::keys::raw::{self, RawTable};
-use crate::input::keys::shape::quantity;
+use crate::input::keys::shape::{WrongValue, quantity};
 use crate::input::scenario::build::Ready;
 use crate::study::CATALOGUE;
 
@@ -215,7 +215,7 @@ impl Read<'_> {
         }
     }
 
-    fn wrong_path(&mut self, span: &Span, key: String, (found, expected, hint): PathError) {
+    fn wrong_path(&mut self, span: &Span, key: String, (found, expected, hint): WrongValue) {
         self.diagnostics.push(Diagnostic::new(span, key, found, expected).suggest(hint));
     }
 

@@ -13,6 +13,7 @@
 //! 4. [`rule`] holds a value with its error against its [`Bounds`]; [`overall`] makes the verdict of all of them, and
 //!    [`exit_code`] the code of the program.
 
+mod bounded;
 mod error;
 mod estimate;
 mod limit;
@@ -20,11 +21,12 @@ mod prove;
 mod rule;
 mod spread;
 
+pub use bounded::Bounded;
 pub use error::Uncertainty;
 pub use estimate::{
     Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence, grid_convergence_up_to,
 };
-pub use limit::{Bounded, End, Limit, Limited, Occurrence, SetBy, spelled_difference, unit_of_difference};
+pub use limit::{End, Limit, Limited, Occurrence, SetBy, spelled_difference, unit_of_difference};
 pub use prove::{Proof, prove};
 pub use rule::{Bounds, Ruling, Verdict, exit_code, over_all, overall, rule, worst};
 pub use spread::{FACTOR, Far, LINEAR, Moved, Spread, differences, propagate, variance};

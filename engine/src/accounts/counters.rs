@@ -23,17 +23,22 @@ pub struct Counters {
     pub stalled: u64,
     /// The largest such error over its bound; 0 where there was none.
     pub stalled_by: f64,
+    /// Of them, those in which rounding alone moves voltages by more than a small part of the largest.
+    pub blurred: u64,
+    /// How often no solution followed the last one, and another was taken; each counts as a stalled step.
+    pub snapped: u64,
     /// New elimination orders after growth or failure.
     pub reorders: u64,
 }
 
 impl Counters {
-    /// A step of the finest length was taken with this error over its bound.
-    pub fn at_the_finest(&mut self, error: f64) {
+    /// A step of the finest length was taken with this error over its bound; whether rounding `blurs` its voltages.
+    pub fn at_the_finest(&mut self, error: f64, blurs: bool) {
         // Written so that an error that is not a number counts.
-        let kept = error <= 1.0;
+        let kept = error <= 1.0 && !blurs;
         if !kept {
             self.stalled += 1;
+            self.blurred += u64::from(blurs);
             if error.is_finite() {
                 self.stalled_by = self.stalled_by.max(error);
             }

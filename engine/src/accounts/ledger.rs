@@ -33,7 +33,8 @@ pub struct Ledger<L> {
     pub entries: Vec<Entry<L>>,
     /// Σ delivered − Σ dissipated − Σ stored, J.
     pub residual: L,
-    /// Σ of what sources gave, counting only those that gave, J; and of the decrease of storage where that is larger.
+    /// Σ of what sources gave, counting only those that gave, J; of the decrease of storage where that is larger; and of
+    /// what sources had given by an earlier instant at which the run looked, where they took some of it back since.
     pub turnover: L,
     /// The largest energy that one component stores, at the start or now, J.
     pub largest: L,

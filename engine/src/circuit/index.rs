@@ -16,6 +16,7 @@ use crate::circuit::wave::Wave;
 const PROBES: [f64; 3] = [-3.0, 0.25, 7.0];
 
 /// The first component whose course, or whose control, is to be derived in time.
+#[inline(never)]
 pub fn of_index_two<L: Lane>(circuit: &Circuit<L>) -> Option<&str> {
     across_charge(circuit).or_else(|| beside_flux(circuit))
 }

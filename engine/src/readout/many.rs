@@ -94,3 +94,48 @@ impl Readouts {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::graph::{Circuit, GROUND};
+    use crate::control::board::Board;
+    use crate::readout::Seat;
+
+    /// Ohm's law on a divider: what is read together is what is read one by one.
+    #[test]
+    fn probes_read_together_are_those_read_alone() {
+        let mut circuit = Circuit::<f64>::new();
+        let (top, middle) = (circuit.node("top"), circuit.node("middle"));
+        circuit.resistor("upper", top, middle, 2.0).unwrap();
+        let lower = circuit.resistor("lower", middle, GROUND, 4.0).unwrap();
+        let board = Board::new(&circuit);
+        let system = System::new(circuit);
+        let ohms = [
+            Probe::Voltage(top, middle),
+            Probe::Conduction(lower, 0),
+            Probe::Integral(0),
+            Probe::Power(lower),
+        ];
+        let probes =
+            [vec![Probe::Sum(vec![(0.5, ohms[0].clone()), (-2.0, ohms[1].clone())])], ohms.to_vec()].concat();
+        let mut x = vec![0.0; system.n + 1];
+        (x[system.unknown_of_node(top)], x[system.unknown_of_node(middle)]) = (10.0, 6.0);
+        let seats = [Seat { t: 0.0, board: &board, waves: &[], choices: &[] }];
+        let (power, integrals) = ([8.0, 12.0], [7.0]);
+        let from = Sources {
+            seats: &seats,
+            x: &x,
+            power: &power,
+            stamps: &[],
+            celsius: &[],
+            energy: &[],
+            integrals: &integrals,
+        };
+        let mut together = vec![f64::NAN; probes.len()];
+        Readouts::new(&probes, &system).read(&system, &from, &mut together);
+        let alone: Vec<f64> = probes.iter().map(|p| Readout::new(p, &system).read(&system, &from)).collect();
+        assert_eq!(together, alone);
+        assert_eq!(together, [-1.0, 4.0, 1.5, 7.0, 12.0]);
+    }
+}

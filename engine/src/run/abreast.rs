@@ -234,17 +234,19 @@ impl<K: DeviceLanes> Abreast<K> {
         let mut seats: [Seat<'_>; MOST_LANES] =
             std::array::from_fn(|lane| places.get(lane).and_then(Option::as_ref).map_or(any, Sitting::seat));
         stepper.attempt_lanes(state, spans, &mut seats[..K::WIDTH], going);
-        let doubtful = |lane: &usize| {
-            let run = places[*lane].as_ref().map(|sitting| &sitting.run);
-            stepper.outcomes[*lane].is_ok_and(|attempt| run.is_some_and(|run| run.may_be_rounding(attempt)))
+        let asking = |asks: fn(&Run<f64>, Attempt) -> bool| {
+            let asks = |lane: &usize| match (stepper.outcomes[*lane], &places[*lane]) {
+                (Ok(attempt), Some(sitting)) => asks(&sitting.run, attempt),
+                _ => false,
+            };
+            lanes_in(going).filter(asks).fold(0, |lanes, lane| lanes | 1 << lane)
         };
-        let doubtful: Vec<usize> = lanes_in(going).filter(doubtful).collect();
-        if !doubtful.is_empty() {
-            let beyond = stepper.beyond_rounding();
-            for lane in doubtful {
-                if let Ok(attempt) = &mut stepper.outcomes[lane] {
-                    attempt.error = beyond.lane(lane);
-                }
+        let (blurred, unsure) = (asking(Run::may_be_rounding), asking(Run::may_be_unbalanced));
+        let beyond = if blurred != 0 { stepper.beyond_rounding() } else { Default::default() };
+        let balance = if unsure != 0 { stepper.unbalanced(state) } else { Default::default() };
+        for lane in lanes_in(blurred | unsure) {
+            if let (Ok(attempt), Some(place)) = (&mut stepper.outcomes[lane], &mut places[lane]) {
+                place.run.consider(attempt, lane, (blurred, beyond), (unsure, balance));
             }
         }
         let outcomes = stepper.outcomes;

@@ -54,6 +54,7 @@ impl Run<f64> {
         }
         if corner || ordered || jumps || switched {
             self.ladder.open(t);
+            self.balance.anew();
             self.stepper.forget(&mut self.state);
             self.watcher.anew();
             self.counters.windows += 1;

@@ -52,6 +52,8 @@ pub enum Cause {
     AnswersAtOnce,
     /// The finest step warms the junction by more than the bound.
     StepsTooLong,
+    /// A die whose properties follow the temperature did not settle.
+    NotSettled,
 }
 
 /// The exchange between laws and network, and its estimate. One entry per heat input in every list.
@@ -148,16 +150,23 @@ impl<L: Lane> Coupling<L> {
         celsius.copy_from_slice(thermal.temperatures());
         let mean = L::splat(0.5) * (lag + self.lag(celsius)) + self.stale;
         self.stale = L::splat(0.0);
-        let [_, lags, rises] = &mut self.worst;
-        for (k, now) in celsius.iter().enumerate() {
+        self.lags(celsius);
+        let rises = &mut self.worst[2];
+        for k in 0..celsius.len() {
             let heat = self.power[k] * L::splat(dt);
             self.seen[k] += heat;
             self.heat[k] += heat;
             self.lagged[k] += heat * mean;
-            lags[k] = lags[k].max((*now - self.held[k]).abs());
             let undelayed = thermal.undelayed(k);
             rises[k] = rises[k].max((undelayed - self.at_once[k]).abs());
             self.at_once[k] = undelayed;
+        }
+    }
+
+    /// Takes note of the lags.
+    fn lags(&mut self, celsius: &[L]) {
+        for ((most, now), held) in self.worst[1].iter_mut().zip(celsius).zip(&self.held) {
+            *most = most.max((*now - *held).abs());
         }
     }
 
@@ -235,7 +244,12 @@ impl Run<f64> {
     /// `None` where no network moves it.
     pub fn coupling_error(&self, input: usize, lane: usize) -> Option<CouplingError> {
         let exists = self.thermal.is_some() && input < self.celsius.len();
-        self.coupling.as_ref().filter(|_| exists).map(|c| c.error(input, lane))
+        let columns = self.thermal.as_ref().map_or(0.0, |thermal| thermal.column_error(input));
+        self.coupling.as_ref().filter(|_| exists).map(|c| match c.error(input, lane) {
+            CouplingError::Kelvin(_) if columns.is_infinite() => CouplingError::NotBounded(Cause::NotSettled),
+            CouplingError::Kelvin(error) => CouplingError::Kelvin(error + columns),
+            not_bounded => not_bounded,
+        })
     }
 
     /// Energy of each heat input since the start, J.
@@ -314,6 +328,11 @@ impl Run<f64> {
     fn exchange(&mut self, coupling: &mut Coupling<f64>, recorder: &mut dyn Recorder<f64>, fetch: Fetch<'_>) {
         let t = self.state.t;
         let elapsed = t - coupling.at;
+        if let Some(thermal) = &mut self.thermal {
+            thermal.follow();
+            self.celsius.copy_from_slice(thermal.temperatures());
+            coupling.lags(&self.celsius);
+        }
         let walks = self.stepper.pieces().is_some();
         let moved = coupling.renew(&self.celsius, walks);
         if !walks {

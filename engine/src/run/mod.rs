@@ -1,6 +1,7 @@
 //! The time loop and what it needs.
 
 pub mod abreast;
+mod attempted;
 mod boundary;
 pub mod burst;
 pub mod coupling;

@@ -8,6 +8,7 @@ use crate::accounts::counters::Counters;
 use crate::arithmetic::lane::Lane;
 use crate::control::Controller;
 use crate::control::board::Board;
+use crate::step::balance::Balance;
 use crate::step::schedule::Ladder;
 use crate::step::state::State;
 use crate::step::stepper::Memory;
@@ -20,6 +21,7 @@ pub struct Saved<L: Lane> {
     state: State<L>,
     memory: Memory<L>,
     ladder: Ladder,
+    balance: Balance,
     board: Board<L>,
     observers: Vec<Observer<L>>,
     thermal: Option<Thermal<L>>,
@@ -57,6 +59,7 @@ impl<L: Lane> Clone for Saved<L> {
             state: self.state.clone(),
             memory: self.memory.clone(),
             ladder: self.ladder.clone(),
+            balance: self.balance,
             board: self.board.clone(),
             observers: self.observers.iter().map(Observer::copy).collect(),
             thermal: self.thermal.clone(),
@@ -95,6 +98,7 @@ impl Run<f64> {
             state: self.state.clone(),
             memory: self.stepper.memory(),
             ladder: self.ladder.clone(),
+            balance: self.balance,
             board: self.board.clone(),
             observers: self.observers.iter().map(copy).collect(),
             thermal: self.thermal.clone(),
@@ -131,6 +135,7 @@ impl Run<f64> {
         }
         self.state = saved.state;
         self.ladder = saved.ladder;
+        self.balance = saved.balance;
         self.board = saved.board;
         self.choices.copy_from_slice(self.board.choices());
         self.thermal = saved.thermal;

@@ -18,6 +18,7 @@ use crate::equations::system::System;
 use crate::error::SolverError;
 use crate::readout::{Readout, Seat};
 use crate::recorder::Recorder;
+use crate::step::balance::Balance;
 use crate::step::schedule::Ladder;
 use crate::step::state::State;
 use crate::step::stepper::{Attempt, Stepper};
@@ -77,6 +78,7 @@ pub struct Run<L: Lane> {
     pub(super) state: State<L>,
     pub(super) stepper: Stepper<L>,
     pub(super) ladder: Ladder,
+    pub(super) balance: Balance,
     pub(super) board: Board<L>,
     /// The options with which the state was found: the board's own but for what it has just changed.
     pub(super) choices: Vec<usize>,
@@ -105,6 +107,10 @@ pub struct Run<L: Lane> {
     pub(super) began: bool,
     /// Where the elimination order was last chosen anew, s.
     pub(super) reordered_at: Option<f64>,
+    /// Where limited changes were last tried, s.
+    pub(super) patient_at: Option<f64>,
+    /// Where another solution was last taken, s.
+    pub(super) snapped_at: Option<f64>,
     /// The next corner of a course that is not driven, s.
     pub(super) fixed_corner: f64,
 }
@@ -166,6 +172,9 @@ impl Run<f64> {
             began: false,
             reordered_at: None,
             fixed_corner: f64::NEG_INFINITY,
+            patient_at: None,
+            snapped_at: None,
+            balance: Balance::new(stepper.coarser),
             system,
             state,
             stepper,
@@ -215,7 +224,9 @@ impl Run<f64> {
     #[inline(never)]
     pub fn ledger(&self) -> Ledger<f64> {
         let devices = self.system().devices_at(&self.state.kelvin);
-        ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start)
+        let mut ledger = ledger::ledger(self.system(), &devices, &self.state, &self.stored_at_start);
+        ledger.turnover = ledger.turnover.max(self.balance.turned());
+        ledger
     }
     /// Goes on until the instant `until`, s.
     ///
@@ -247,9 +258,7 @@ impl Run<f64> {
                     continue;
                 }
             };
-            if self.may_be_rounding(attempt) {
-                attempt.error = self.stepper.beyond_rounding();
-            }
+            self.look_closer(&mut attempt);
             let mean = |stepper: &Stepper<f64>, account: usize| stepper.mean_power(account);
             if !self.accepts(attempt, step, &mean) {
                 continue;
@@ -303,35 +312,6 @@ impl Run<f64> {
         Ok(Next::Over(Ended::Reached))
     }
 
-    /// Whether no shorter step may improve what an attempt has left: its error is then to be told from what rounding
-    /// makes ([`Stepper::beyond_rounding`]).
-    pub(super) fn may_be_rounding(&self, attempt: Attempt) -> bool {
-        self.ladder.at_the_finest() && attempt.error > 1.0
-    }
-
-    /// Whether the attempted step is good enough; else the next one is finer. `mean` tells the mean power of an account
-    /// over it, W.
-    pub(super) fn accepts(
-        &mut self,
-        attempt: Attempt,
-        step: Planned,
-        mean: &dyn Fn(&Stepper<f64>, usize) -> f64,
-    ) -> bool {
-        self.counters.iterations += u64::from(attempt.iterations);
-        let finest = self.ladder.at_the_finest();
-        let refused = self.ladder.refuses(attempt.error_ratio())
-            || self.ladder.rushes(attempt.error)
-            || self.too_warm(step.h, mean);
-        if refused {
-            self.counters.refused += 1;
-            return false;
-        }
-        if finest {
-            self.counters.at_the_finest(attempt.error);
-        }
-        true
-    }
-
     /// An accepted step from `before`, s, was committed. False where the recorder asks to stop.
     pub(super) fn took(
         &mut self,
@@ -341,7 +321,8 @@ impl Run<f64> {
         recorder: &mut dyn Recorder<f64>,
         fetch: Fetch<'_>,
     ) -> Result<bool, SolverError> {
-        self.ladder.accepted(step.end, attempt.error_ratio());
+        let ratio = attempt.error_ratio().max(self.balance.accepted(attempt.residual));
+        self.ladder.accepted(step.end, ratio);
         self.counters.steps += 1;
         self.warms(step.h);
         let jumps = self.counters.jumps;

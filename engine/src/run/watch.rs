@@ -27,6 +27,17 @@ pub struct Watch {
     pub lower: f64,
     /// Upper bound; ∞ where there is none.
     pub upper: f64,
+    /// From when until when extremes are kept and bounds hold, s.
+    pub during: (f64, f64),
+}
+
+/// For a watch that holds throughout a run.
+pub const ALWAYS: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+
+impl Watch {
+    fn holds(&self, t: f64) -> bool {
+        self.during.0 <= t && t <= self.during.1
+    }
 }
 
 /// What was seen of one quantity: values at the ends of steps, and their instants, s.
@@ -93,6 +104,10 @@ pub struct Watcher {
     /// 1 outside, else 0.
     outside: Vec<u64>,
     since: Vec<Option<f64>>,
+    /// Those that do not hold throughout.
+    sometimes: Vec<usize>,
+    /// Extremes of those that do not hold now.
+    aside: Vec<(usize, [f64; 4])>,
     pace: Pace,
     vertices: Vertices,
 }
@@ -115,6 +130,8 @@ impl Watcher {
             upper: bounds(|w| w.upper, f64::INFINITY),
             outside: vec![0; n],
             since: vec![None; n],
+            sometimes: (0..n).filter(|k| watches[*k].during != ALWAYS).collect(),
+            aside: Vec::new(),
             pace: Pace::default(),
             vertices: Vertices::new(n),
             watches,
@@ -195,8 +212,15 @@ impl Watcher {
         let steps = self.pace.next(t);
         self.readouts.read(system, from, &mut self.now);
         self.vertices.look(&self.now, steps);
+        let absent = self.sometimes.iter().filter(|k| !self.watches[**k].holds(t));
+        let extremes = |k: usize| [self.least[k], self.least_at[k], self.most[k], self.most_at[k]];
+        self.aside.clear();
+        self.aside.extend(absent.map(|&k| (k, extremes(k))));
         if self.keep_extremes(t) {
             (0..self.now.len()).for_each(|k| self.cross(k, t, events));
+        }
+        for &(k, kept) in &self.aside {
+            [self.least[k], self.least_at[k], self.most[k], self.most_at[k]] = kept;
         }
     }
 
@@ -222,6 +246,9 @@ impl Watcher {
 
     fn cross(&mut self, k: usize, t: f64, events: &mut Vec<Event>) {
         let (watch, value) = (&self.watches[k], self.now[k]);
+        if !watch.holds(t) {
+            return;
+        }
         let (above, below) = (value > self.upper[k], value < self.lower[k]);
         let outside = above || below;
         let was = std::mem::replace(&mut self.outside[k], u64::from(outside));

@@ -50,6 +50,9 @@ impl<L: Lane> Full<L> {
 
     /// Solves with the loaded matrix; NaN where there is no solution.
     fn solve(&mut self, b: &[L], x: &mut [L]) {
+        if self.rows.is_empty() {
+            return;
+        }
         for (right, &row) in self.right.iter_mut().zip(&self.rows) {
             *right = b[row as usize];
         }
@@ -77,6 +80,9 @@ impl<L: Lane> StageSolver<L> {
 
     /// Solves the inner block densely from now on, or by the fixed order again.
     pub fn go_dense(&mut self, dense: bool) {
+        if !dense && !self.is_dense() {
+            return;
+        }
         self.full = dense.then(|| Full::new(self.program.replay.order()));
         self.forget_factors();
     }

@@ -46,6 +46,17 @@ pub(super) struct Lost {
     all: f64,
 }
 
+impl Lost {
+    /// What may be wrong after it was followed, J.
+    pub(super) fn close(&self) -> f64 {
+        10.0 * CLOSE * self.bounded()
+    }
+
+    fn bounded(&self) -> f64 {
+        self.moved.max(NOTHING).max(self.all * (ROUNDING / CLOSE))
+    }
+}
+
 /// One step's scratch.
 struct Stages {
     k: Vec<Vec<f64>>,
@@ -97,7 +108,7 @@ impl StageSolver<f64> {
             power: vec![zeros(state.power.len()); A.len()],
             q: zeros(n + 1),
         };
-        let bound = lost.moved.max(NOTHING).max(lost.all * (ROUNDING / CLOSE)) * CLOSE;
+        let bound = lost.bounded() * CLOSE;
         let (mut passed, mut h) = (0.0, span / 16.0);
         let shortest = span * 0.5f64.powi(HALVINGS);
         let mut tried = 0;
@@ -139,6 +150,7 @@ impl StageSolver<f64> {
             }
             state.x.copy_from_slice(&self.x);
             state.q.copy_from_slice(&stages.q);
+            state.k.copy_from_slice(&stages.k[A.len() - 1]);
             passed += h;
             if wrong < EASY {
                 h *= 2.0;

@@ -66,12 +66,26 @@ impl StageSolver<f64> {
         };
         if let Some(lost) = lost.filter(|_| counts) {
             let settled = std::mem::replace(state, before.clone());
-            let followed = self.follow(state, FOLLOWED * tiny, &lost, board);
-            let then = followed.and_then(|()| self.settle_down(state, AFTERWARDS * tiny, board));
-            if then.is_err() {
-                *state = settled;
-                self.stand(state, board);
+            if self.follow(state, FOLLOWED * tiny, &lost, board).is_err() {
+                state.clone_from(&settled);
             }
+            let followed = state.clone();
+            if self.settle_down(state, AFTERWARDS * tiny, board).is_err() {
+                state.clone_from(&followed);
+            }
+            // The way back over still shorter steps may lose what moves on, and where rounding makes motion of such steps
+            // all that was followed is worth nothing: the energies tell.
+            let wrong = |solver: &Self, after: &State<f64>| solver.wrong_by(&before, after).abs();
+            let mut least = wrong(self, state);
+            let close = least <= lost.close();
+            for other in [followed, settled].iter().filter(|_| !close) {
+                let open = wrong(self, other);
+                if least.is_nan() || open < least {
+                    least = open;
+                    state.clone_from(other);
+                }
+            }
+            self.stand(state, board);
         }
         Ok(())
     }
@@ -129,6 +143,13 @@ impl StageSolver<f64> {
         Ok(lost)
     }
 
+    /// What the energies between two states are wrong by, J.
+    fn wrong_by(&self, before: &State<f64>, after: &State<f64>) -> f64 {
+        let accounts = self.system.accounts();
+        let taken = after.energy[..accounts].iter().zip(&before.energy).map(|(now, then)| now - then);
+        taken.sum::<f64>() + self.charged(&before.x, &after.x).0
+    }
+
     /// What is read off the state belongs to it.
     fn read(&mut self, state: &mut State<f64>, seat: Seat<'_>) {
         self.x.copy_from_slice(&state.x);
@@ -172,8 +193,14 @@ impl StageSolver<f64> {
         let mut dense = Robust::new(&system, kelvin, board, None);
         dense.x.copy_from_slice(x);
         let rows = source_rows(&system, t, 1.0, board);
-        let found = dense.newton(alpha, q, &rows, 0.0, 5.0);
-        let near = found.is_ok() || found.is_err_and(|(_, update)| update <= ABOVE_ROUNDING);
+        let mut found = dense.newton(alpha, q, &rows, 0.0, 5.0);
+        let mut near = found.is_ok() || found.is_err_and(|(_, update)| update <= ABOVE_ROUNDING);
+        if !near {
+            // To and fro, perhaps around a voltage where the slope of a device changes sign.
+            dense.x.copy_from_slice(x);
+            found = dense.creep(alpha, q, &rows).or(found);
+            near = found.is_ok();
+        }
         let from = if near { &dense.x } else { x };
         if self.solve_from(from, q, alpha, (seat, c)).is_ok() {
             return Ok(());

@@ -68,19 +68,24 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// The estimated local error of the step just tried over its bound: the largest among the unknowns whose estimate
-    /// is above rounding. The bound follows the largest value so far, the end of this step included.
-    pub(crate) fn beyond_rounding(&mut self) -> L {
+    /// is above rounding. The bound follows the largest value so far, the end of this step included. And what rounding
+    /// makes of the voltages, over the largest of them.
+    pub(crate) fn beyond_rounding(&mut self) -> [L; 2] {
         let n = self.system().n;
         let rounding = self.rounding();
-        let mut most = L::splat(0.0);
+        let zero = L::splat(0.0);
+        let (mut most, mut noise, mut widest) = (zero, zero, zero);
         for (k, rounding) in rounding.into_iter().enumerate().take(n) {
-            let error = self.error[k].abs();
-            let ratio = error / self.gauge.bound(k, self.solver.x[k]);
+            let (error, x) = (self.error[k].abs(), self.solver.x[k]);
+            let ratio = error / self.gauge.bound(k, x);
             // Written so that what is not a number counts.
             let larger = L::select(ratio.le(most), most, ratio);
             most = L::select(error.le(rounding), most, larger);
+            if self.solver.system.is_voltage[k] {
+                (noise, widest) = (L::select(rounding.le(noise), noise, rounding), widest.max(x.abs()));
+            }
         }
-        most
+        [most, noise / widest.max(L::splat(f64::MIN_POSITIVE))]
     }
 
     /// What a last digit, more or less, in every term of charges, fluxes and currents makes of the estimate.

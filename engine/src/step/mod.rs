@@ -1,6 +1,8 @@
 //! One step: the method, the state, Newton's iteration of a stage, the start, and the schedule of step lengths.
 
 mod alone;
+mod attempt;
+pub(crate) mod balance;
 pub mod bounds;
 mod fallback;
 mod follow;
@@ -13,7 +15,6 @@ pub mod pieces;
 mod predict;
 pub mod robust;
 pub mod rosenbrock;
-mod rosenbrock_step;
 pub mod schedule;
 pub mod stage;
 pub mod start;

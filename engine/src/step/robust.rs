@@ -33,9 +33,17 @@ const STILL: f64 = 1e-9;
 /// that after some more: what goes to and fro between two states of a device comes to rest between them.
 const UNDAMPED: u32 = 300;
 const LESS: u32 = 60;
+/// The first conductance that ties a node to where it stands, S; what a step makes of it; below which there is none;
+/// and steps at most, those that fail included.
+const TIE: f64 = 1e4;
+const FADES: f64 = 0.25;
+const FREE: f64 = 1e-12;
+const CREEPS: u32 = 200;
 /// The largest componentwise backward error that is rounding, in units of its last place: rows sum some ten terms, and
 /// elimination with pivoting is as good as this by norms, not entry by entry.
 const LAST_PLACES: f64 = 64.0;
+/// The largest one that serves where rounding leaves no rest after so many iterations.
+const NEARLY: f64 = 1e-11;
 
 /// Newton's iteration on f(x) + α(q(x) − q̂) = 0.
 pub(super) struct Robust<'a, L: Lane> {
@@ -169,7 +177,8 @@ impl<'a, L: Lane> Robust<'a, L> {
                 let location = StampLocation { locals: &placed.locals, reference: placed.reference, slots };
                 device.stamp(&location, alpha, &self.x, stamp, &mut a, &mut b);
             }
-            if iteration >= PATIENCE && self.backward_error(&a, &b, &self.x) <= LAST_PLACES * f64::EPSILON {
+            let enough = if iteration < UNDAMPED { LAST_PLACES * f64::EPSILON } else { NEARLY };
+            if iteration >= PATIENCE && self.backward_error(&a, &b, &self.x) <= enough {
                 return Ok(());
             }
             self.solve(&a, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
@@ -203,6 +212,33 @@ impl<'a, L: Lane> Robust<'a, L> {
             }
         }
         Err(worst)
+    }
+
+    /// Pseudo-transient continuation from the present x (Kelley & Keyes, SIAM J. Numer. Anal. 35 (1998) 508): every node
+    /// is tied to where it stands by a conductance that fades, as by a capacitor to ground over ever longer implicit
+    /// steps. So it leaves a point that is a solution no more for one that a real circuit would come to, over voltages
+    /// at which the slope of a device changes sign. Returns the last change when it comes to none.
+    pub(super) fn creep(&mut self, alpha: f64, expected: &[L], sources: &[L]) -> Result<(), (usize, f64)> {
+        let mut tie = TIE;
+        for _ in 0..CREEPS {
+            let from = self.x.clone();
+            let mut held = sources.to_vec();
+            for k in (0..self.system.n).filter(|&k| self.system.is_voltage[k]) {
+                held[k] -= from[k] * L::splat(tie);
+            }
+            match self.newton(alpha, expected, &held, tie, f64::INFINITY) {
+                Ok(()) if tie < FREE => return self.newton(alpha, expected, sources, 0.0, f64::INFINITY),
+                Ok(()) => tie *= FADES,
+                Err(worst) => {
+                    self.x = from;
+                    tie *= 16.0;
+                    if tie > TIE * TIE || self.halted() {
+                        return Err(worst);
+                    }
+                }
+            }
+        }
+        Err((0, f64::NAN))
     }
 
     /// Whether no device moves from x to these values. The equations are linear but for the devices: another iteration

@@ -1,4 +1,10 @@
-//! Linearly implicit one-step methods (Rosenbrock methods) as data.
+//! Linearly implicit one-step methods (Rosenbrock methods): here as data, their steps in `step`.
+
+mod energy;
+mod stages;
+mod step;
+
+pub(super) use stages::Stages;
 
 /// A stiffly accurate method, by the coefficients that need no product with a Jacobian (Hairer & Wanner, *Solving
 /// Ordinary Differential Equations II*, 2nd ed. 1996, section IV.7): with U = Γ·k instead of the derivatives k, stage i

@@ -117,6 +117,11 @@ impl Ladder {
         self.level >= self.steps.finest
     }
 
+    /// How many halvings the present step is below the finest.
+    pub fn below_the_finest(&self) -> u32 {
+        self.level.saturating_sub(self.steps.finest)
+    }
+
     /// The shortest scheduled step, s.
     pub fn finest_step(&self) -> f64 {
         self.steps.base * 0.5f64.powi(self.steps.finest as i32)
@@ -198,6 +203,11 @@ impl Ladder {
             self.level += 1;
             self.quiet = 0;
         }
+    }
+
+    /// The next step shall be shorter than this, s, as far as the ladder goes.
+    pub fn shorter_than(&mut self, length: f64) {
+        self.at_most(length * (1.0 - 1e-9));
     }
 
     /// Whether a step with this error ratio should be taken back; if so, the next one is finer.

@@ -159,6 +159,7 @@ fn search<L: Lane>(
             Ok(())
         }
         Err(_) if point.halted() => Err(SolverError::Interrupted),
+        Err(_) if point.creep(0.0, zeros, full).is_ok() => Ok(()),
         Err(worst) => {
             let (k, update) = if worst.1.is_nan() { last } else { worst };
             Err(SolverError::NoOperatingPoint {

@@ -1,14 +1,16 @@
 //! One step of a method: stages, derivatives, energies, and the estimate of the local error. Every lane makes a step of
 //! its own length at an instant of its own.
 
-use std::cell::Cell;
 use std::sync::Arc;
 
+pub use super::attempt::Attempt;
+pub(crate) use super::attempt::Span;
+use super::balance::halves;
 use super::bounds::{Bounds, Gauge};
 use super::method::Method;
 use super::pieces::Pieces;
 use super::predict::{Recipes, Weights};
-use super::rosenbrock_step::Stages;
+use super::rosenbrock::Stages;
 use super::stage::{StageError, StageSolver, Tolerance};
 use super::state::State;
 use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
@@ -17,49 +19,10 @@ use crate::equations::program::Program;
 use crate::equations::system::System;
 use crate::readout::{Readout, Seat, Sources};
 
-/// What one attempted step cost and how smooth it was.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Attempt {
-    /// Newton iterations of all stages.
-    pub iterations: u32,
-    /// Estimated local error over its bound; the largest of all unknowns.
-    pub error: f64,
-    /// Whether some stage met a device in change.
-    pub hard: bool,
-}
-
-impl Attempt {
-    /// The error over its bound, but for a device in change at least what takes the step back.
-    pub fn error_ratio(&self) -> f64 {
-        if self.hard { self.error.max(EVENT) } else { self.error }
-    }
-}
-
-/// The step that a lane is to make.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Span {
-    /// Its start, s.
-    pub begin: f64,
-    /// Its end, s: differs from `begin + h` by rounding only.
-    pub end: f64,
-    /// Its length, s.
-    pub h: f64,
-}
-
-impl Span {
-    /// The instant of a stage, s.
-    pub(crate) fn instant(&self, c: f64) -> f64 {
-        if c == 1.0 { self.end } else { self.begin + c * self.h }
-    }
-}
-
 /// A stage that takes so many iterations has met a device in change (a diode that turns off between two stages, say).
 /// The estimate of the local error can miss that, because the last stages hardly differ between the method and its
 /// companion: REF-1's turn-on energy was wrong by 0.4 % whatever the bound, and is within 1e-5 with this rule.
 const HARD: u32 = 3;
-/// The error ratio it is given: enough for the step to be taken back and made finer.
-const EVENT: f64 = 3.0;
-
 /// Most stages of a method.
 pub(super) const MOST: usize = 8;
 /// Most points that a stage is predicted from.
@@ -95,6 +58,12 @@ pub struct Stepper<L: Lane> {
     pub(super) error: Vec<L>,
     pub(super) gauge: Gauge<L>,
     pub(super) h: L,
+    /// What accounts and integrals gain over the step, J.
+    pub(super) gain: Vec<L>,
+    /// A half for every row with energy.
+    pub(super) halves: Vec<L>,
+    /// Factor of the bounds of the local error.
+    pub(crate) coarser: f64,
     /// The implicit stages of this step so far: instants (s, where there is one lane) and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
@@ -138,6 +107,9 @@ impl<L: Lane> Stepper<L> {
             error: zeros(n + 1),
             gauge,
             h: zero,
+            gain: zeros(accounts),
+            halves: halves(&solver.system),
+            coarser: bounds.coarser,
             points: (1..method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,
@@ -213,6 +185,11 @@ impl<L: Lane> Stepper<L> {
         if let Some(mut stages) = self.rosenbrock.take() {
             self.attempt_linearly(&mut stages, state, spans, seats, going);
             self.rosenbrock = Some(stages);
+            let balance = self.straight_balance(state);
+            for (lane, outcome) in self.outcomes.iter_mut().enumerate().take(L::WIDTH) {
+                let Ok(attempt) = outcome else { continue };
+                attempt.residual = balance.lane(lane);
+            }
             return;
         }
         copy(&mut self.k[0], &state.k);
@@ -284,10 +261,18 @@ impl<L: Lane> Stepper<L> {
             combine(&mut self.k[i], &self.q, &self.expected, |q, e| (q - e) * alpha);
         }
         let errors = self.error_ratio(alpha * h);
+        self.take_gain();
+        let balance = self.straight_balance(state);
         for lane in lanes_in(going) {
             let error = errors.lane(lane);
             self.outcomes[lane] = if error.is_finite() {
-                Ok(Attempt { iterations: iterations[lane], error, hard: most[lane] >= HARD })
+                Ok(Attempt {
+                    iterations: iterations[lane],
+                    error,
+                    hard: most[lane] >= HARD,
+                    residual: balance.lane(lane),
+                    ..Attempt::default()
+                })
             } else {
                 // No step to take at any length: what it left would be reported as extremes and energies.
                 let lost = |k: &usize| !self.error[*k].lane(lane).is_finite();
@@ -346,10 +331,7 @@ impl<L: Lane> Stepper<L> {
             std::mem::swap(&mut state.q, &mut self.q);
             let last = self.k.len() - 1;
             std::mem::swap(&mut state.k, &mut self.k[last]);
-            for (w, p) in self.method.b().iter().zip(&self.power) {
-                let w = L::splat(*w) * self.h;
-                update(&mut state.energy, p, |total, p| total + p * w);
-            }
+            update(&mut state.energy, &self.gain, |total, gain| total + gain);
             std::mem::swap(&mut state.power, &mut self.power[last]);
         } else {
             self.commit_masked(state, taken);
@@ -381,11 +363,7 @@ impl<L: Lane> Stepper<L> {
         take(&mut state.q, &self.q);
         let last = self.k.len() - 1;
         take(&mut state.k, &self.k[last]);
-        let b = self.method.b();
-        let scaled: [L; MOST] = std::array::from_fn(|j| L::splat(b.get(j).copied().unwrap_or(0.0)) * self.h);
-        let energy = Cell::from_mut(&mut state.energy[..]).as_slice_of_cells();
-        let put = |m: usize, sum| energy[m].set(L::select(mask, sum, energy[m].get()));
-        weighted(&self.power, &scaled, |m| energy[m].get(), put);
+        update(&mut state.energy, &self.gain, |total, gain| L::select(mask, total + gain, total));
         take(&mut state.power, &self.power[last]);
     }
 

@@ -2,7 +2,7 @@
 
 use crate::arithmetic::lane::Lane;
 use crate::equations::system::System;
-use crate::error::SolverError;
+use crate::error::{Cause, SolverError};
 
 /// When Newton's iteration ends, and how hard it tries.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,7 +52,9 @@ impl StageError {
         let (Self::Moving(k, _) | Self::NotFinite(k)) = self;
         let (node, device) = (system.name(k).to_string(), system.device_at(k));
         match self {
-            Self::Moving(_, update) => SolverError::NotConverged { time, node, device, update, tries },
+            Self::Moving(_, update) => {
+                SolverError::NotConverged { time, node, device, update, tries, cause: Cause::Unknown }
+            }
             Self::NotFinite(_) => SolverError::NotFinite { time, node, device },
         }
     }

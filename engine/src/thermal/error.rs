@@ -130,14 +130,6 @@ pub enum ThermalError {
         /// What was asked for.
         requested: String,
     },
-    /// Networks for lanes that are not built alike.
-    #[error("the network of lane {lane} differs from that of lane 0 in its {what}")]
-    LaneDiffers {
-        /// The lane.
-        lane: usize,
-        /// In what.
-        what: &'static str,
-    },
     /// The eigenproblem did not converge: coefficients span more than numbers can hold.
     #[error("the eigenproblem of {nodes} nodes did not converge after {sweeps} sweeps")]
     NotConverged {

@@ -6,7 +6,9 @@
 //! - [`modal`]: the immutable modal form of a network (or of one network per lane) and what can be asked of it:
 //!   transient thermal impedance, steady-state resistances, frequency response.
 //! - [`field`]: layered bodies solved in three dimensions, and made into compact networks.
-//! - [`fit`]: a Foster chain through measured points. [`pulses`]: repeated pulses, structure functions.
+//! - [`column`]: dies whose conductivity and heat capacity follow the temperature, in runs.
+//! - [`fit`]: a Foster chain through measured points. [`pulses`]: repeated pulses, structure functions. [`separation`]: two
+//!   curves of one part on two interfaces.
 //! - [`run`]: temperatures advanced over intervals of constant power, with the account of the heat.
 //!
 //! ```
@@ -30,6 +32,7 @@
 //! # Ok::<(), joulestep_engine::thermal::error::ThermalError>(())
 //! ```
 
+pub mod column;
 pub mod compact;
 pub mod convert;
 mod decay;
@@ -41,6 +44,7 @@ pub mod modal;
 pub mod network;
 pub mod pulses;
 pub mod run;
+pub mod separation;
 mod spectrum;
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use super::error::ThermalError;
 use super::network::Network;
 use crate::arithmetic::lane::Lane;
 
-/// Modal form of one network, or of one network per lane. Lists are flat, row-major; n modes, m heat inputs,
+/// Modal form of a network. Lists are flat, row-major; n modes, m heat inputs,
 /// b boundaries, N physical nodes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Modal<L> {
@@ -55,71 +55,24 @@ pub struct Modal<L> {
     pub(super) project: Vec<L>,
 }
 
-impl<L: Lane> Modal<L> {
-    /// The modal form of one network, the same in every lane.
+impl Modal<f64> {
+    /// The modal form of a network.
     ///
     /// # Errors
     /// The eigenproblem does not converge; Foster terms whose steady-state resistance matrix is singular.
     #[inline(never)]
     pub fn new(network: &Network) -> Result<Self, ThermalError> {
-        Ok(Self::join(&[&build::modal(network)?]))
+        build::modal(network)
     }
 
-    /// The modal form of one network per lane. All must be built alike: the same names in the same order, the same
-    /// nodes without heat capacitance, Foster terms in the same number; values may differ.
-    ///
-    /// # Errors
-    /// A number of networks other than [`Lane::WIDTH`], networks not built alike, and as [`Self::new`].
-    #[inline(never)]
-    pub fn of_lanes(networks: &[&Network]) -> Result<Self, ThermalError> {
-        if networks.len() != L::WIDTH {
-            let what = "the list of networks, one per lane,".to_string();
-            return Err(ThermalError::WrongSize { what, expected: L::WIDTH, found: networks.len() });
-        }
-        for (lane, network) in networks.iter().enumerate() {
-            if let Some(what) = network.differs_from(networks[0]) {
-                return Err(ThermalError::LaneDiffers { lane, what });
-            }
-        }
-        let lanes: Vec<Modal<f64>> = networks.iter().map(|n| build::modal(n)).collect::<Result<_, _>>()?;
-        Ok(Self::join(&lanes.iter().collect::<Vec<_>>()))
-    }
-
-    /// A compact network, the same in every lane.
+    /// A compact network.
     #[inline(never)]
     pub fn of_compact(compact: &Compact) -> Self {
-        Self::join(&[&build::of_compact(compact)])
+        build::of_compact(compact)
     }
+}
 
-    /// One per lane, or one for all.
-    fn join(lanes: &[&Modal<f64>]) -> Self {
-        let of = |lane: usize| lanes[if lanes.len() == 1 { 0 } else { lane }];
-        let join = |list: fn(&Modal<f64>) -> &Vec<f64>| {
-            (0..list(lanes[0]).len()).map(|k| L::from_fn(|lane| list(of(lane))[k])).collect::<Vec<L>>()
-        };
-        Self {
-            inputs: lanes[0].inputs.clone(),
-            boundaries: lanes[0].boundaries.clone(),
-            nodes: lanes[0].nodes.clone(),
-            reference: L::from_fn(|lane| of(lane).reference),
-            start: join(|m| &m.start),
-            rates: join(|m| &m.rates),
-            ports: join(|m| &m.ports),
-            settled: join(|m| &m.settled),
-            settled_boundary: join(|m| &m.settled_boundary),
-            direct: join(|m| &m.direct),
-            follow: join(|m| &m.follow),
-            drain: join(|m| &m.drain),
-            shares: join(|m| &m.shares),
-            exchange: join(|m| &m.exchange),
-            content: join(|m| &m.content),
-            node_modes: join(|m| &m.node_modes),
-            node_direct: join(|m| &m.node_direct),
-            node_follow: join(|m| &m.node_follow),
-            project: join(|m| &m.project),
-        }
-    }
-
+impl<L: Lane> Modal<L> {
     /// Names of the heat inputs, in the order of powers and temperatures.
     pub fn inputs(&self) -> &[String] {
         &self.inputs

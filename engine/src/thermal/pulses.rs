@@ -32,3 +32,17 @@ pub fn structure_function(cells: &[CauerCell]) -> Vec<(f64, f64)> {
     };
     cells.iter().map(next).collect()
 }
+
+/// The differential structure function of a ladder: heat capacitance per thermal resistance, dC/dR, against the thermal
+/// resistance from the heated end (Székely & Van Bien, Solid-State Electron. 31 (1988) 1363; JESD51-14): (K/W, W²s/K²).
+/// In a rod of section A it is c·λ·A², c per volume: peaks are good conductors of large section, valleys interfaces. Each
+/// capacitance is spread over half the resistance on either side of it.
+pub fn differential_structure_function(cells: &[CauerCell]) -> Vec<(f64, f64)> {
+    let (mut sum, mut before) = (0.0, 0.0);
+    let next = |cell: &CauerCell| {
+        let point = (sum, cell.capacitance / (0.5 * (before + cell.resistance)));
+        (sum, before) = (sum + cell.resistance, cell.resistance);
+        point
+    };
+    cells.iter().map(next).collect()
+}

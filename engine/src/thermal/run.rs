@@ -1,9 +1,12 @@
 //! Temperatures over time: exact over any interval of constant power, with the account of the heat.
 
+mod columns;
+
 use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector};
 
+use super::column::Column;
 use super::decay::Decays;
 use super::error::ThermalError;
 use super::modal::{Modal, add_product, add_transposed, approach};
@@ -26,6 +29,10 @@ pub struct ThermalState<L> {
     stored_at_start: L,
     /// What the last additions to modes, heat in and heat out were too large by.
     carry: [Vec<L>; 3],
+    /// Dies whose properties follow the temperature.
+    columns: Vec<Column>,
+    /// Time since they were stepped, s.
+    since: f64,
 }
 
 /// A heat network at a time: immutable modal form, state, and scratch.
@@ -57,6 +64,8 @@ impl<L: Lane> Thermal<L> {
             heat_out: zero(b),
             stored_at_start: L::default(),
             carry: [zero(n), zero(m), zero(b)],
+            columns: Vec::new(),
+            since: 0.0,
         };
         let decays = Decays::default();
         let next = (0.0, zero(m));
@@ -157,6 +166,7 @@ impl<L: Lane> Thermal<L> {
         for ((sum, carry), p) in state.heat_in.iter_mut().zip(in_carry).zip(power) {
             accumulate(sum, carry, *p * span);
         }
+        state.since += dt;
         self.refresh();
     }
 
@@ -301,7 +311,8 @@ impl<L: Lane> Thermal<L> {
     /// cycles; within a transient the split is this convention, not a fact about the part.
     pub fn stored(&self) -> L {
         let pairs = self.modal.content.iter().zip(&self.state.modes);
-        pairs.fold(L::default(), |sum, (c, y)| sum + *c * *y)
+        let more: f64 = self.state.columns.iter().map(|c| c.heat()[0]).sum();
+        pairs.fold(L::splat(more), |sum, (c, y)| sum + *c * *y)
     }
 
     /// Heat in − heat out − change of heat stored since the start, J: round-off, however many intervals.
@@ -328,6 +339,8 @@ impl<L: Lane> Thermal<L> {
         self.state.heat_in.fill(L::default());
         self.state.heat_out.fill(L::default());
         self.state.carry.iter_mut().for_each(|carry| carry.fill(L::default()));
+        self.state.columns.iter_mut().for_each(Column::start);
+        self.state.since = 0.0;
         self.state.stored_at_start = self.stored();
         self.refresh();
     }
@@ -337,6 +350,9 @@ impl<L: Lane> Thermal<L> {
         add_product(&mut self.temperatures, &self.modal.ports, &self.state.modes);
         add_product(&mut self.temperatures, &self.modal.direct, &self.state.power);
         add_product(&mut self.temperatures, &self.modal.follow, &self.state.boundaries);
+        for column in &self.state.columns {
+            self.temperatures[column.input] += L::splat(column.hotter());
+        }
     }
 }
 

@@ -6,14 +6,12 @@ use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
-use wide::f64x4;
 
 use super::convert::{cauer_to_foster, foster_to_cauer};
 use super::error::ThermalError;
 use super::modal::{Modal, approach};
 use super::network::{Boundary, CauerCell, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
 use super::run::Thermal;
-use crate::arithmetic::lane::Lane;
 
 /// A random tree of nodes with extra links, two boundaries, three heat inputs; some nodes without capacitance.
 #[derive(Debug, Clone)]
@@ -163,33 +161,6 @@ proptest! {
         let stored: f64 = (0..plan.nodes.len()).map(|k| c(k) * (twice.node_temperature(k) - 25.0)).sum();
         let size: f64 = (0..plan.nodes.len()).map(|k| c(k) * (twice.node_temperature(k).abs() + 60.0)).sum();
         prop_assert!((stored - twice.stored()).abs() <= 1e-13 * size, "{stored} {}", twice.stored());
-    }
-
-    #[test]
-    fn lanes_have_the_bits_of_one_lane(plan in plan(), dt in -7.0..3.0_f64) {
-        let networks: Vec<Network> =
-            (0..4).map(|lane| plan.network(|k| 1.0 + 0.1 * lane as f64 * (1 + k % 3) as f64)).collect();
-        let refs: Vec<&Network> = networks.iter().collect();
-        let mut lanes = Thermal::new(Arc::new(Modal::<f64x4>::of_lanes(&refs).unwrap()));
-        let dt = 10f64.powf(dt);
-        let power = |lane: usize| [10.0 + lane as f64, 3.0, 7.0 * lane as f64];
-        let wide: Vec<f64x4> = (0..3).map(|i| f64x4::from_fn(|lane| power(lane)[i])).collect();
-        lanes.set_boundary(1, f64x4::splat(71.0));
-        lanes.advance(dt, &wide);
-        lanes.advance(0.3 * dt, &wide);
-        for (lane, network) in networks.iter().enumerate() {
-            let mut one = run(network);
-            one.set_boundary(1, 71.0);
-            one.advance(dt, &power(lane));
-            one.advance(0.3 * dt, &power(lane));
-            for k in 0..3 {
-                prop_assert_eq!(one.temperatures()[k].to_bits(), lanes.temperatures()[k].lane(lane).to_bits());
-            }
-            for k in 0..2 {
-                prop_assert_eq!(one.heat_out()[k].to_bits(), lanes.heat_out()[k].lane(lane).to_bits());
-            }
-            prop_assert_eq!(one.stored().to_bits(), lanes.stored().lane(lane).to_bits());
-        }
     }
 
     /// Foster to Cauer and back, time constants over twelve decades.

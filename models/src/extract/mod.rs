@@ -345,7 +345,7 @@ fn heat(part: &mut Part) {
         let die = curve.die.clone().unwrap_or_else(|| part.kind.to_string());
         part.thermal.impedance.retain(|i| i.die != die);
         if !terms.is_empty() {
-            part.thermal.impedance.push(Impedance { die, terms });
+            part.thermal.impedance.push(Impedance { die, on: None, terms });
         }
     }
     if part.thermal.junction_case.is_none() {

@@ -56,8 +56,8 @@ pub const LIBRARY: &[Known] = library! {
     "silicon-carbide-4h", "single-crystal 4H silicon carbide, c axis through the layer":
         conductivity assumed(Power(390.0, 1.4),
             "assumed; 330 to 390 at 300 K, exponent 1.3 to 1.5; for 6H, 387 and 1.49 across the c axis: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790");
-        through assumed(Power(330.0, 1.4),
-            "assumed; lower along the c axis than across it: Qian, Jiang & Yang, arXiv 1712.00830");
+        through assumed(Power(280.0, 1.3),
+            "assumed; 280 in doped substrates: Wei et al., J. Appl. Phys. 113 (2013) 053503; more in pure crystals: Protik et al., Mater. Today Phys. 1 (2017) 31; along the c axis about 30 % below across it in 6H: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790");
         density assumed(Flat(3210.0), ASSUMED);
         heat_capacity seen(Points(&[(300.0, 675.0), (400.0, 880.0), (600.0, 1050.0), (800.0, 1135.0), (1000.0, 1195.0)]),
             "Incropera et al., Table A.2 (polycrystal; heat capacity hardly depends on the crystal)");

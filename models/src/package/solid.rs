@@ -1,5 +1,6 @@
 //! From a package to the body that the engine solves.
 
+use joulestep_engine::thermal::column::Plate;
 use joulestep_engine::thermal::field::body::{Block, Body, Face, Film, Port};
 use joulestep_engine::thermal::network::Boundary;
 
@@ -124,19 +125,33 @@ struct Builder<'a> {
     placed: &'a [Placed],
 }
 
-impl Builder<'_> {
+impl Package {
     fn material(&self, name: &str) -> Option<Material> {
-        let given = self.package.materials.iter().find(|m| m.name == name).cloned();
+        let given = self.materials.iter().find(|m| m.name == name).cloned();
         given.or_else(|| materials::find(name).ok().map(Material::from))
     }
 
+    /// Each die as the plate whose properties follow its temperature, in the order of the layers: what lies beneath its
+    /// heated outline.
+    pub fn plates(&self) -> Vec<Option<Plate>> {
+        let of = |k: usize| {
+            let (layer, heated) = (&self.layers[k], self.layers[k].heated?);
+            let area = (layer.length - 2.0 * heated.margin) * (layer.width - 2.0 * heated.margin);
+            let material = self.material(&layer.material)?;
+            Some(material.plate(area, layer.thickness, heated.depth, self.temperature))
+        };
+        self.dies().into_iter().map(of).collect()
+    }
+}
+
+impl Builder<'_> {
     /// Blocks and heat inputs of some layers; materials were checked.
     fn solid(&self, layers: &[usize]) -> Solid {
         let kelvin = self.package.temperature + ZERO;
         let mut body = Body::default();
         for k in layers {
             let (layer, p) = (&self.package.layers[*k], &self.placed[*k]);
-            let Some(material) = self.material(&layer.material) else { continue };
+            let Some(material) = self.package.material(&layer.material) else { continue };
             body.substances.push(material.substance());
             let own = body.substances.len() - 1;
             let mut rest = vec![[p.low[0], p.high[0], p.low[1], p.high[1]]];
@@ -173,10 +188,10 @@ impl Builder<'_> {
     /// Outline \[x₀, x₁, y₀, y₁\] and substance of each via field.
     fn holes(&self, layer: &Layer, p: &Placed, board: &Material, kelvin: f64) -> Vec<([f64; 4], Material)> {
         let middle = [0, 1].map(|a| 0.5 * (p.low[a] + p.high[a]));
-        let copper = self.material("copper");
+        let copper = self.package.material("copper");
         let mut holes = Vec::new();
         for via in &layer.vias {
-            let fill = via.fill.as_ref().and_then(|name| self.material(name));
+            let fill = via.fill.as_ref().and_then(|name| self.package.material(name));
             let Some(copper) = &copper else { continue };
             let [x, y] = [middle[0] + via.offset[0], middle[1] + via.offset[1]];
             let outline =

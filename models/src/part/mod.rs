@@ -13,6 +13,7 @@ pub use ratings::{OfAvalanche, Ratings};
 
 use std::collections::BTreeSet;
 
+use joulestep_engine::thermal::column::Plate;
 use serde::Serialize;
 
 use crate::devices::catalogue;
@@ -106,6 +107,14 @@ impl Material {
     pub fn key(self) -> &'static str {
         Self::ALL.iter().find(|m| m.1 == self).map_or("si", |m| m.0)
     }
+
+    /// Its name among the materials of layers.
+    pub fn layer(self) -> &'static str {
+        match self {
+            Self::SiliconCarbide => "silicon-carbide-4h",
+            Self::Silicon => "silicon",
+        }
+    }
 }
 
 /// A die.
@@ -117,6 +126,8 @@ pub struct Die {
     pub area: f64,
     /// Thickness, m.
     pub thickness: Option<f64>,
+    /// Depth of the heated volume from its face, m.
+    pub heated_depth: Option<f64>,
     /// Semiconductor.
     pub material: Option<Material>,
 }
@@ -143,6 +154,8 @@ pub struct Package {
 pub struct Impedance {
     /// The die that is heated.
     pub die: String,
+    /// The die that it stands on, against which the terms are; `None`: against the case.
+    pub on: Option<String>,
     /// R in K/W and τ in s of each term.
     pub terms: Vec<(f64, f64)>,
 }
@@ -152,7 +165,10 @@ pub struct Impedance {
 pub struct Thermal {
     /// Thermal resistance from the hottest junction to the case, K/W.
     pub junction_case: Option<f64>,
-    /// Transient impedances.
+    /// Temperature of the dies at which the impedances hold, °C; stated, they follow conductivity and heat capacity in
+    /// runs.
+    pub temperature: Option<f64>,
+    /// Transient impedances; a die comes after the one that it stands on.
     pub impedance: Vec<Impedance>,
 }
 
@@ -243,6 +259,19 @@ impl Part {
     /// A die by its name.
     pub fn die(&self, name: &str) -> Option<&Die> {
         self.dies.iter().find(|d| d.name == name)
+    }
+
+    /// A die as the plate whose properties follow its temperature; `None` where thickness, material or the temperature at
+    /// which the impedances hold is not stated.
+    pub fn plate(&self, name: &str) -> Option<Plate> {
+        let die = self.die(name)?;
+        let material = crate::materials::Material::from(crate::materials::find(die.material?.layer()).ok()?);
+        Some(material.plate(
+            die.area,
+            die.thickness?,
+            die.heated_depth.unwrap_or(0.0),
+            self.thermal.temperature?,
+        ))
     }
 
     /// Highest junction temperature allowed, °C, where the part states one.

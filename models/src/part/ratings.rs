@@ -15,6 +15,8 @@ pub struct Ratings {
     pub avalanche_current: Option<f64>,
     /// Energy of a single avalanche pulse, J.
     pub avalanche_energy: Option<f64>,
+    /// Junction temperature allowed once, from a fault on, °C; its highest junction temperature holds until then.
+    pub single_event_temperature: Option<f64>,
     /// Energy of each of many avalanche pulses, J.
     pub repetitive_avalanche_energy: Option<f64>,
     /// Junction temperature at the start of a pulse for which the energies are stated, °C; `None`: 25 °C.
@@ -67,6 +69,11 @@ impl Ratings {
     /// Whether none is stated.
     pub fn is_empty(&self) -> bool {
         *self == Self::default()
+    }
+
+    /// Junction temperature allowed once, °C; infinite where none is stated.
+    pub fn single_event(&self) -> f64 {
+        self.single_event_temperature.unwrap_or(f64::INFINITY)
     }
 
     /// Time constant of the leads, s: of a conductor of constant resistance whose rise is one exponential,

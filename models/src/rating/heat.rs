@@ -35,6 +35,8 @@ pub struct Heat {
     modal: Modal<f64>,
     /// Names of the inputs that are dies.
     dies: Vec<String>,
+    /// By how much the hottest point rises more than each die per watt in it, K/W; `None`: it is not known.
+    above: Option<Vec<f64>>,
     /// How far its impedances may be wrong; `None`: they are given.
     pub mesh: Option<MeshError>,
     /// In words.
@@ -73,6 +75,13 @@ impl MeshError {
 }
 
 impl Heat {
+    /// By how much the hottest point is hotter than a die's mean per watt in it, in the steady state, K/W; `None` where the
+    /// impedance is given.
+    pub fn hottest_point(&self, die: &str) -> Option<f64> {
+        let found = self.dies.iter().position(|d| d == die).or((self.dies.len() == 1).then_some(0));
+        self.above.as_ref()?.get(found?).copied()
+    }
+
     /// The path of a part's dies: found by name, or (where both have only one) the one there is.
     ///
     /// # Errors
@@ -91,12 +100,13 @@ impl Heat {
 pub struct PackageHeat {
     network: Compact,
     dies: Vec<String>,
+    above: Vec<f64>,
     mesh: Option<MeshError>,
     words: String,
 }
 
 joulestep_engine::packed!(MeshError: study, dies);
-joulestep_engine::packed!(PackageHeat: network, dies, mesh, words);
+joulestep_engine::packed!(PackageHeat: network, dies, above, mesh, words);
 
 impl PackageHeat {
     /// The same path with what is known of the errors of another solution of it.
@@ -109,7 +119,8 @@ impl PackageHeat {
         let fixed = vec![heatsink; self.network.boundaries().len()];
         let modal = Modal::of_compact(&self.network.clone().at(&fixed));
         let words = format!("{}, held at {heatsink} °C", self.words);
-        Heat { modal, dies: self.dies.clone(), mesh: self.mesh.clone(), words }
+        let above = Some(self.above.clone());
+        Heat { modal, dies: self.dies.clone(), above, mesh: self.mesh.clone(), words }
     }
 }
 
@@ -233,7 +244,9 @@ fn package_heat(
         100.0 * reduced.error,
         way(package)
     );
-    PackageHeat { network: reduced.network, dies, mesh, words }
+    let above = |k: usize| (reduced.hottest[k] - reduced.network.steady_resistance(k, k)).max(0.0);
+    let above = (0..dies.len()).map(above).collect();
+    PackageHeat { network: reduced.network, dies, above, mesh, words }
 }
 
 /// The layers beneath the dies down to the fixed temperature, in words.
@@ -277,7 +290,7 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     for z in &part.thermal.impedance {
         let term = |&(resistance, time_constant): &(f64, f64)| FosterTerm { resistance, time_constant };
         let cells = foster_to_cauer(&z.terms.iter().map(term).collect::<Vec<_>>())?;
-        network = network.ladder(&z.die, &cells, end);
+        network = network.ladder(&z.die, &cells, z.on.as_deref().unwrap_or(end));
         dies.push(z.die.clone());
     }
     if interface > 0.0 {
@@ -288,5 +301,5 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     } else {
         "the part's own impedance to the case, which is held at the heatsink's temperature".into()
     };
-    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, mesh: None, words })
+    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, above: None, mesh: None, words })
 }

@@ -118,6 +118,7 @@ impl Document<'_> {
             ("up to", part.ratings.lead_pulse_width, "s"),
             ("avalanche", part.ratings.avalanche_current, "A"),
             ("avalanche", part.ratings.avalanche_energy, "J"),
+            ("junction in a single event up to", part.ratings.single_event_temperature, "degC"),
             ("repeated", part.ratings.repetitive_avalanche_energy, "J"),
             ("avalanche at the middle node", part.ratings.middle_avalanche_current, "A"),
             ("avalanche at the middle node", part.ratings.middle_avalanche_energy, "J"),
@@ -164,6 +165,13 @@ impl Document<'_> {
             let thickness = die.thickness.map_or_else(String::new, |t| format!(", {} thick", people(t, "m")));
             let material = die.material.map_or_else(String::new, |m| format!(", {}", m.key()));
             let _ = writeln!(out, "\ndie {}: {:.3} mm²{thickness}{material}", die.name, 1e6 * die.area);
+            if let (Some(_), Some(celsius)) = (part.plate(&die.name), part.thermal.temperature) {
+                let celsius = people(celsius, "degC");
+                let _ = writeln!(
+                    out,
+                    "  in runs its conductivity and heat capacity follow its temperature; impedances hold at {celsius}"
+                );
+            }
         }
         if let Some(p) = &part.package {
             let sizes = [("length", p.length), ("width", p.width), ("height", p.height)];
@@ -174,7 +182,8 @@ impl Document<'_> {
             let _ = writeln!(out, "\npackage: {}; {}", p.outline, shown.join(", "));
         }
         for i in &part.thermal.impedance {
-            let _ = writeln!(out, "\ntransient thermal impedance of {}", i.die);
+            let on = i.on.as_ref().map_or_else(|| "case".into(), |on| format!("{on}, on which it stands"));
+            let _ = writeln!(out, "\ntransient thermal impedance of {} to {on}", i.die);
             let rows: Vec<Vec<String>> =
                 i.terms.iter().map(|(r, tau)| vec![people(*r, "K/W"), people(*tau, "s")]).collect();
             out.push_str(&aligned(&rows, &[true, true]));

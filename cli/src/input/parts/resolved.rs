@@ -1,13 +1,15 @@
 //! From checked tables to the part as resolved.
 
+mod ratings;
+
 use std::collections::BTreeSet;
 
-use joulestep_engine::units::parse_unit;
+use joulestep_engine::units::{parse_unit, people};
 use joulestep_models::devices::catalogue;
-use joulestep_models::model::{Entry, Param, STATED_AT, Shape, Value, Values};
+use joulestep_models::model::{Param, STATED_AT, Shape, Value, Values};
 use joulestep_models::part::{
-    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Ratings, Spot,
-    Spread, Technology, Thermal, Variable, inspect,
+    Budget, Conditions, Curve, Die, Impedance, Material, Package, Part, Piece, Quantity, Spot, Spread,
+    Technology, Thermal, Variable, inspect,
 };
 
 use super::sections as typed;
@@ -60,11 +62,13 @@ pub fn part(
     let of_kind = typed::OfKind::read(root)?;
     let given = of_kind.params.map(|p| given(&p, entry.params)).unwrap_or_default();
     let start = of_kind.start.map(|p| self::given(&p, entry.params)).unwrap_or_default();
-    let dies = tables.die.iter().filter_map(|(name, f)| die(&name.name, f)).collect();
+    let dies = tables.die.iter().filter_map(|(name, f)| read.die(&name.name, f)).collect();
     let curves: Vec<_> = tables.curve.iter().filter_map(|f| read.curve(f)).collect();
     let (curves, spots): (Vec<_>, Vec<_>) = curves.into_iter().unzip();
     let technology = tables.technology.as_deref().and_then(Technology::of_key);
     let ratings = tables.ratings.as_ref().and_then(|f| read.ratings(f));
+    let mut values = Values::with_defaults(entry.params);
+    values.0.extend(given.iter().cloned());
     let mut part = Part {
         name: name.to_string(),
         title: tables.title.map_or_else(|| name.to_string(), |title| title.name),
@@ -73,7 +77,7 @@ pub fn part(
         technology: technology.unwrap_or_else(|| Technology::of_kind(entry.kind)),
         invented: tables.invented,
         given: given.iter().map(|g| g.0).collect::<BTreeSet<_>>(),
-        values: with_defaults(entry, given),
+        values,
         dies,
         package: tables.package.as_ref().and_then(package),
         thermal: tables.thermal.as_ref().and_then(|f| read.thermal(f)).unwrap_or_default(),
@@ -104,22 +108,10 @@ pub fn given(fields: &Fields, params: &[Param]) -> Vec<(&'static str, Value)> {
     params.iter().filter_map(|p| Some((p.key, value(p.key)?))).collect()
 }
 
-fn with_defaults(entry: &Entry, given: Vec<(&'static str, Value)>) -> Values {
-    let mut values = Values::with_defaults(entry.params);
-    values.0.extend(given);
-    values
-}
-
 fn package(fields: &Fields) -> Option<Package> {
     let typed::Package { outline, length, width, height, creepage, clearance } =
         typed::Package::read(fields)?;
     Some(Package { outline, length, width, height, creepage, clearance })
-}
-
-fn die(name: &str, fields: &Fields) -> Option<Die> {
-    let stated = typed::Die::read(fields)?;
-    let material = stated.material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
-    Some(Die { name: name.to_string(), area: stated.area, thickness: stated.thickness, material })
 }
 
 struct Read<'a> {
@@ -127,9 +119,21 @@ struct Read<'a> {
 }
 
 impl Read<'_> {
+    fn die(&mut self, name: &str, fields: &Fields) -> Option<Die> {
+        let typed::Die { area, thickness, heated_depth, material } = typed::Die::read(fields)?;
+        if let (Some(depth), Some(whole)) = (heated_depth, thickness)
+            && depth > whole
+        {
+            let expected = format!("at most the thickness, {}", people(whole, "m"));
+            self.diagnostics.push(fields.wrong(typed::Die::heated_depth, people(depth, "m"), expected));
+        }
+        let material = material.and_then(|m| Material::ALL.iter().find(|a| a.0 == m)).map(|m| m.1);
+        Some(Die { name: name.to_string(), area, thickness, heated_depth, material })
+    }
+
     fn thermal(&mut self, fields: &Fields) -> Option<Thermal> {
         let stated = typed::Thermal::read(fields)?;
-        let mut impedance = Vec::new();
+        let mut impedance: Vec<Impedance> = Vec::new();
         for f in &stated.impedance {
             let Some(terms) = typed::Impedance::read(f) else { continue };
             let (r, tau) = (terms.resistance, terms.time_constant);
@@ -138,41 +142,16 @@ impl Read<'_> {
                 self.diagnostics.push(f.wrong(typed::Impedance::time_constant, found, "one for each term"));
                 continue;
             }
-            impedance.push(Impedance { die: terms.die.name, terms: r.into_iter().zip(tau).collect() });
+            let on = terms.on.map(|on| on.name);
+            if on.as_ref().is_some_and(|on| impedance.iter().all(|z| z.die != *on)) {
+                let found = "a die of which no impedance stands before this one";
+                self.diagnostics.push(f.wrong(typed::Impedance::on, found, "one stated before"));
+                continue;
+            }
+            impedance.push(Impedance { die: terms.die.name, on, terms: r.into_iter().zip(tau).collect() });
         }
-        Some(Thermal { junction_case: stated.junction_case, impedance })
-    }
-
-    fn ratings(&mut self, f: &Fields) -> Option<Ratings> {
-        let stated = typed::Ratings::read(f)?;
-        let ratings = Ratings {
-            lead_current: stated.lead_current,
-            lead_pulse_current: stated.lead_pulse_current,
-            lead_pulse_width: stated.lead_pulse_width,
-            avalanche_current: stated.avalanche_current,
-            avalanche_energy: stated.avalanche_energy,
-            repetitive_avalanche_energy: stated.repetitive_avalanche_energy,
-            avalanche_temperature: stated.avalanche_temperature,
-            middle_avalanche_current: stated.middle_avalanche_current,
-            middle_avalanche_energy: stated.middle_avalanche_energy,
-            middle_repetitive_avalanche_energy: stated.middle_repetitive_avalanche_energy,
-        };
-        let pulse = [ratings.lead_pulse_current, ratings.lead_pulse_width];
-        if pulse.iter().any(Option::is_some) && (pulse.contains(&None) || ratings.lead_current.is_none()) {
-            let key = match ratings.lead_pulse_current {
-                Some(_) => typed::Ratings::lead_pulse_current,
-                None => typed::Ratings::lead_pulse_width,
-            };
-            let expected = "`lead-current`, `lead-pulse-current` and `lead-pulse-width` together";
-            self.diagnostics.push(f.wrong(key, "a pulse that is stated in part", expected));
-        } else if let [Some(direct), Some(pulse)] = [ratings.lead_current, ratings.lead_pulse_current]
-            && pulse <= direct
-        {
-            let [direct, pulse] = [direct, pulse].map(|x| joulestep_engine::units::people(x, "A"));
-            let expected = format!("a pulse above the direct current, {direct}");
-            self.diagnostics.push(f.wrong(typed::Ratings::lead_pulse_current, pulse, expected));
-        }
-        Some(ratings)
+        let typed::Thermal { junction_case, temperature, .. } = stated;
+        Some(Thermal { junction_case, temperature, impedance })
     }
 
     fn spread(&mut self, spreads: &[Fields], correlations: &[Fields], part: &Part) -> Spread {

@@ -65,7 +65,7 @@ keys! {
 
 keys! {
     /// Ratings that no law of a die knows.
-    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, and of avalanches";
+    pub struct Ratings in RATINGS = "ratings": "Ratings of leads and package, of avalanches, and of single events";
     may lead_current: Quantity("A", Positive),
         "direct current that terminals, clips and wires carry, whatever the junctions do; for pulses too unless a larger \
          one is stated";
@@ -81,6 +81,9 @@ keys! {
     may middle_avalanche_energy: Quantity("J", Positive), "energy of a single avalanche pulse of a cascode's MOSFET";
     may middle_repetitive_avalanche_energy: Quantity("J", Positive),
         "energy of each of many avalanche pulses of a cascode's MOSFET";
+    may single_event_temperature: Quantity("degC", Between(-150.0, 2000.0)),
+        "junction temperature allowed once, as in a short circuit: from the first event with `fault = true` on it is judged \
+         in place of the highest junction temperature (aluminium melts at 660.3 degC)";
 }
 
 keys! {
@@ -105,6 +108,8 @@ keys! {
     pub struct Die in DIE = "die": "A die";
     need area: Quantity("m^2", Positive), "area";
     may thickness: Quantity("m", Positive), "thickness";
+    may heated_depth: Quantity("m", Positive),
+        "depth from its face in which heat arises; default 1 % of the thickness";
     may material: Word(&["4h-sic", "si"]), "semiconductor";
 }
 
@@ -123,6 +128,9 @@ keys! {
     /// How heat leaves the part.
     pub struct Thermal in THERMAL = "thermal": "How heat leaves the part";
     may junction_case: Quantity("K/W", Positive), "thermal resistance, junction to case";
+    may temperature: Quantity("degC", Between(-150.0, 500.0)),
+        "of the dies, at which the impedances hold; with it, dies with thickness and material follow the conductivity and \
+         heat capacity of their material in runs";
     may impedance: Tables(&IMPEDANCE), "transient thermal impedances, junction to case";
 }
 
@@ -130,6 +138,7 @@ keys! {
     /// A transient thermal impedance.
     pub struct Impedance in IMPEDANCE = "thermal.impedance": "Terms of a transient thermal impedance";
     need die: Name, "the die that is heated";
+    may on: Name, "the die that it stands on, stated before it: the terms are then against that die, which its heat warms too";
     need resistance: Quantities("K/W", Positive), "of each term";
     need time_constant: Quantities("s", Positive), "of each term";
 }

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use joulestep_engine::units::parse_unit;
 use joulestep_models::model::{Shape, Value};
-use joulestep_models::part::{Curve, Part, Quantity, Technology, Variable};
+use joulestep_models::part::{Curve, Part, Quantity, Technology, Thermal, Variable};
 
 /// A number with nine significant digits, as short as it can be.
 fn number(x: f64) -> String {
@@ -68,6 +68,7 @@ fn body(part: &Part, out: &mut String) {
         let _ = writeln!(out, "\n[die.{}]", die.name);
         key(out, "area", Some(die.area), "m^2");
         key(out, "thickness", die.thickness, "m");
+        key(out, "heated-depth", die.heated_depth, "m");
         if let Some(material) = die.material {
             let _ = writeln!(out, "material = {}", quoted(material.key()));
         }
@@ -88,6 +89,7 @@ fn body(part: &Part, out: &mut String) {
             ("lead-pulse-width", r.lead_pulse_width, "s"),
             ("avalanche-current", r.avalanche_current, "A"),
             ("avalanche-energy", r.avalanche_energy, "J"),
+            ("single-event-temperature", r.single_event_temperature, "degC"),
             ("repetitive-avalanche-energy", r.repetitive_avalanche_energy, "J"),
             ("avalanche-temperature", r.avalanche_temperature, "degC"),
             ("middle-avalanche-current", r.middle_avalanche_current, "A"),
@@ -97,12 +99,16 @@ fn body(part: &Part, out: &mut String) {
             key(out, name, x, unit);
         }
     }
-    if part.thermal.junction_case.is_some() || !part.thermal.impedance.is_empty() {
+    if part.thermal != Thermal::default() {
         out.push_str("\n[thermal]\n");
         key(out, "junction-case", part.thermal.junction_case, "K/W");
+        key(out, "temperature", part.thermal.temperature, "degC");
     }
     for i in &part.thermal.impedance {
         let _ = writeln!(out, "\n[[thermal.impedance]]\ndie = {}", quoted(&i.die));
+        if let Some(on) = &i.on {
+            let _ = writeln!(out, "on = {}", quoted(on));
+        }
         let _ = writeln!(out, "resistance = {}", list(i.terms.iter().map(|t| quantity(t.0, "K/W"))));
         let _ = writeln!(out, "time-constant = {}", list(i.terms.iter().map(|t| quantity(t.1, "s"))));
     }

@@ -6,6 +6,7 @@ use joulestep_engine::cycle::lifetime::Scatter;
 use joulestep_engine::cycle::rainflow::UserLaw;
 use joulestep_engine::step::bounds::Bounds;
 use joulestep_engine::step::schedule::Steps;
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::arrangement::Arrangement;
 use joulestep_models::model::{Entry, Values};
 use joulestep_models::package::Package;
@@ -117,6 +118,8 @@ pub struct ThermalSpec {
     pub links: Vec<Link>,
     /// Heat inputs.
     pub inputs: Vec<Input>,
+    /// Dies whose properties follow their temperature, by the name of their chain.
+    pub plates: Vec<(String, Plate)>,
 }
 
 /// A package.

@@ -43,6 +43,9 @@ impl Listed for StoredEvent {
     }
 }
 
+/// Lines after which all that comes counts as frequent: a protection may retry for ever.
+const MOST: usize = 1000;
+
 /// A line of the table of events.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Line<E = Event> {
@@ -58,7 +61,7 @@ pub fn is_frequent(kind: &str) -> bool {
     [Edge, Clamp, Avalanche, Limit, OutOfRange].iter().any(|k| k.word() == kind)
 }
 
-/// Collects events as they come; how many edges a run has does not matter to the memory it needs.
+/// Collects events as they come; how many a run has does not matter to the memory it needs.
 #[derive(Debug)]
 pub struct EventLines<E = Event> {
     lines: Vec<Line<E>>,
@@ -77,7 +80,7 @@ impl<E> Default for EventLines<E> {
 impl<E: Listed> EventLines<E> {
     /// One more event.
     pub fn push(&mut self, event: &E) {
-        if !is_frequent(event.kind()) {
+        if !is_frequent(event.kind()) && self.lines.len() < MOST {
             self.end_row();
             self.lines.push(Line::One(event.clone()));
         } else if self.many.is_empty() && self.few.len() < LISTED {
@@ -134,5 +137,17 @@ mod tests {
         assert!(matches!(&lines[0], Line::Many(10, a, b) if a.time == 0.0 && b.time == 9.0));
         assert!(matches!(&lines[1], Line::One(e) if e.kind == EventKind::Clamp));
         assert!(matches!(&lines[3], Line::One(e) if e.time == 21.0));
+    }
+
+    #[test]
+    fn what_never_ends_is_counted() {
+        let mut shortened = EventLines::default();
+        for k in 0..4000 {
+            shortened.push(&event(f64::from(k), EventKind::Trip, "oc"));
+            shortened.push(&event(f64::from(k) + 0.5, EventKind::Retry, "oc"));
+        }
+        let lines = shortened.lines();
+        assert_eq!(lines.len(), MOST + 2);
+        assert!(matches!(&lines[MOST], Line::Many(3500, a, b) if a.time == 500.0 && b.time == 3999.0));
     }
 }

@@ -15,6 +15,7 @@ fn coupling(error: CouplingError) -> (f64, Option<&'static str>) {
                 Cause::AnswersAtOnce => {
                     "its temperature follows the power at once: a path without heat capacity"
                 }
+                Cause::NotSettled => "a die whose properties follow the temperature did not settle",
                 Cause::StepsTooLong => "the finest step warms it by more than `steps.temperature-error`",
             }),
         ),

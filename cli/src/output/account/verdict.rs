@@ -31,11 +31,18 @@ impl Account {
     pub fn stall(&self) -> Option<String> {
         let c = &self.counters;
         (c.stalled > 0).then(|| {
-            format!(
+            let mut text = format!(
                 "at the finest step the error bound was exceeded by up to {} in {} steps",
                 people_digits(c.stalled_by, "1", 3),
                 c.stalled
-            )
+            );
+            if c.blurred > 0 {
+                text += &format!("; rounding alone moves voltages by a sixteenth of the largest and more in {} of them: a part of the circuit hangs on the rest by too little", c.blurred);
+            }
+            if c.snapped > 0 {
+                text += &format!("; {} times no solution followed the last one, and another was taken", c.snapped);
+            }
+            text
         })
     }
 

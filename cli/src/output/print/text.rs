@@ -5,7 +5,7 @@ use std::fmt::Write;
 use crate::diagnostic::{filled, printable};
 use crate::judge::{Uncertainty, Verdict};
 use crate::output::answer::{Outcome, Study, StudyTable};
-use crate::output::table::aligned;
+use crate::output::table::{Cell, aligned};
 
 /// Columns of the text.
 const WIDTH: usize = 110;
@@ -103,7 +103,11 @@ fn rows(table: &StudyTable, out: &mut String) {
     };
     let keys: Vec<&str> = (0..keys.len()).filter(|k| !same(k)).map(|k| keys[k]).collect();
     // Errors stand beside their numbers by themselves.
-    let rest: Vec<&str> = rest.iter().copied().filter(|n| !is_error(n, &names)).collect();
+    let says = |name: &&str| {
+        let k = names.iter().position(|n| n == name).unwrap_or(0);
+        table.data.rows.iter().any(|row| !matches!(row.get(k), Some(Cell::Text(text)) if text.is_empty()))
+    };
+    let rest: Vec<&str> = rest.iter().copied().filter(|n| !is_error(n, &names)).filter(says).collect();
     let count = table.data.rows.len();
     let mut data = table.data.clone();
     if count > ROWS {

@@ -2,7 +2,7 @@
 
 use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::run::setup::Setup;
-use joulestep_engine::run::watch::{Seen, Watch};
+use joulestep_engine::run::watch::{ALWAYS, Seen, Watch};
 use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseError, run_as};
 use joulestep_models::model::Built;
 use joulestep_models::part::Part;
@@ -64,6 +64,7 @@ fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
             event: None,
             lower,
             upper: die.rated,
+            during: ALWAYS,
         });
         let range = (lower, die.rated + BEYOND);
         judging.ranges.push(KnownRange { name: name.clone(), watch, range });

@@ -1,5 +1,6 @@
 //! Transient thermal impedance of a package, or of measured points.
 
+mod interfaces;
 mod picture;
 mod points;
 mod tables;
@@ -25,14 +26,16 @@ pub static STUDY: Entry = Entry {
     section: &SECTION,
     help: "Solves the layers of a package in three dimensions on three meshes, reduces them to a compact network and \
            gives Z_th(t) of every die, junction to case and junction to the boundaries, coupling between dies, \
-           repeated pulses by duty, Foster and Cauer coefficients and the structure function; with the error of the mesh \
-           and of the reduction. With --points it fits a Foster network to measured points instead.\n\nPoints: a line per \
+           repeated pulses by duty, Foster and Cauer coefficients and the structure functions; with the error of the mesh \
+           and of the reduction. With --points it fits a Foster network to measured points instead; with --other-interface \
+           too, it finds the resistance from junction to case by where the curves part (JESD51-14).\n\nPoints: a line per \
            point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment. `joulestep schema package` \
            describes the files of packages.",
     examples: "joulestep impedance board-700v-7m\n\
                joulestep impedance board-700v-7m --against board-700v-7m-soldered --plot both.svg\n\
                joulestep impedance my-package.toml --json > my-package.json\n\
-               joulestep impedance --points measured.csv --terms 5",
+               joulestep impedance --points measured.csv --terms 5\n\
+               joulestep impedance --points dry.csv --other-interface greased.csv",
     inputs: &[
         Input {
             key: Asked::package,
@@ -49,6 +52,13 @@ pub static STUDY: Entry = Entry {
             positional: false,
         },
         Input { key: Asked::points, root: "points", what: What::File, count: Count::One, positional: false },
+        Input {
+            key: Asked::other_interface,
+            root: "other-interface",
+            what: What::File,
+            count: Count::One,
+            positional: false,
+        },
     ],
     trial: Trial { args: &["board-sj-620v-49m", "--cells", "8000"], vary: ("cells", ["8000", "6000"]) },
     refines: "",
@@ -63,6 +73,8 @@ keys! {
     may package: Files, "a shipped package by name, or its file ending in .toml";
     may against: Files, "another package to compare it with";
     may points: Files, "file of measured points to fit a Foster network to, instead";
+    may other_interface: Files,
+        "file of points measured on the same part with another interface between case and heatsink";
     may terms: Whole(1, 60), "terms of the Foster network, at most; for a package without it 8";
     may cells: Whole(1_000, 2_000_000),
         "cells of the finest mesh, at most: more are slower and more accurate", or 120_000.0;
@@ -78,10 +90,20 @@ const TERMS: usize = 8;
 /// What must be said beside every Foster network.
 const NOT_LAYERS: &str = "Foster terms are not layers: they reproduce the impedance at the junction and have no temperatures inside; do not cut them at a case or add a heatsink to them. Cauer cells are a ladder from the junction outwards.";
 
-const DEFINITIONS: [(&str, &str); 6] = [
+const DEFINITIONS: [(&str, &str); 8] = [
     (
         "Z_th(t)",
         "rise of the mean temperature over the heated volume of a die per watt of a power step into it",
+    ),
+    (
+        "hottest point",
+        "steady rise of the hottest cell anywhere; a junction's temperature is the mean over the heated volume (the virtual \
+         junction, which electrical methods measure)",
+    ),
+    (
+        "differential structure function",
+        "dC/dR, heat capacitance per thermal resistance from the junction outwards: high where heat spreads in good conductors, \
+         low in interfaces (JESD51-14)",
     ),
     ("case", "underside of the case, held at one temperature"),
     ("boundary", "the fixed temperatures to which the whole package leads the heat"),
@@ -92,7 +114,12 @@ const DEFINITIONS: [(&str, &str); 6] = [
 
 fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
     let given = |key| !question.files(key).is_empty();
+    if given(Asked::other_interface) && !given(Asked::points) {
+        let expected = "`points` of the same part beside it";
+        return Err(question.wrong(Asked::other_interface, "one curve only", expected));
+    }
     match (given(Asked::package), given(Asked::points), given(Asked::against)) {
+        (false, true, false) if given(Asked::other_interface) => interfaces::study(question),
         (false, true, false) => points::study(question),
         (false, true, true) => {
             Err(question.wrong(Asked::against, "points", "a package, to compare with another"))
@@ -143,7 +170,7 @@ fn error(path: &Path, t: f64, at: usize, from: usize) -> Uncertainty {
     }
 }
 
-/// The ratio of two with an error each, given as shares.
+/// A number with errors of two kinds, given as shares of it, such as a ratio.
 fn of_ratio(ratio: f64, shares: [f64; 2], converge: bool) -> Uncertainty {
     match ratio * (shares[0] + shares[1]) {
         e if !e.is_finite() => Uncertainty::not_estimated("only one mesh fits into the cells"),
@@ -172,6 +199,12 @@ fn answers(of: &Computed, before: &str, words: &str) -> Vec<Answer> {
             );
             let remark = format!("error at most {most:.1} % at any time");
             all.push(answer.error(error(path, STEADY, d, d)).remark(remark));
+            let hottest = path.hottest_point(d);
+            let plus_minus = of_ratio(hottest, [path.share(STEADY, d), 0.0], path.converges());
+            let name = format!("{before}{die}.hottest_point.to_{to}");
+            let answer = Answer::new(name, format!("{words}{die}, hottest point to {to}"), hottest, "K/W");
+            let remark = format!("{:.1} % above the junction", 100.0 * (hottest / steady - 1.0));
+            all.push(answer.error(plus_minus).remark(remark));
         }
         if let Some(rise) = of.impedance.over_case[d] {
             let name = format!("{before}{die}.over_case");
@@ -240,8 +273,7 @@ fn packages(question: &Question, context: &Context<'_>) -> Result<Study, StudyEr
             c.impedance.boundaries.join(", ")
         )
     });
-    let caption =
-        "Thermal impedance against time, of repeated pulses by duty, and the cumulative structure function.";
+    let caption = "Thermal impedance against time, of repeated pulses by duty, and the structure functions.";
     Ok(Study {
         title: format!("What is the transient thermal impedance of {}?", names.join(" and ")),
         answers: found,

@@ -16,7 +16,7 @@ const PER_DECADE: usize = 12;
 pub(super) fn picture(all: &[Computed], duties: &[f64]) -> Figure {
     let times = times(&Span::default(), PER_DECADE);
     let several = all.len() > 1;
-    let (mut curves, mut structures) = (Vec::new(), Vec::new());
+    let (mut curves, mut structures, mut slopes) = (Vec::new(), Vec::new(), Vec::new());
     let mut colour = 0;
     for package in all {
         let impedance = &package.impedance;
@@ -35,6 +35,9 @@ pub(super) fn picture(all: &[Computed], duties: &[f64]) -> Figure {
             let whole = impedance.ambient.network().steady_resistance(d, d);
             let steps = impedance.ambient.structure(d).into_iter().filter(|s| s.0 < 0.995 * whole).collect();
             structures.push(Curve::new(&of, steps).coloured(colour).lined(Line::Solid).marked(Marker::None));
+            let slope = impedance.ambient.differential(d).into_iter();
+            let slope = slope.filter(|s| s.0 > 0.0 && s.0 < 0.995 * whole).collect();
+            slopes.push(Curve::new(&of, slope).coloured(colour).lined(Line::Solid).marked(Marker::None));
             colour += 1;
         }
     }
@@ -66,6 +69,13 @@ pub(super) fn picture(all: &[Computed], duties: &[f64]) -> Figure {
         x: Axis::linear("thermal resistance", "K/W"),
         y: Axis::log("heat capacitance", "J/K"),
         curves: structures,
+        ..Chart::default()
+    }));
+    panels.push(Panel::Chart(Chart {
+        title: "Differential structure function, junction outwards".into(),
+        x: Axis::linear("thermal resistance", "K/W"),
+        y: Axis::log("heat capacitance per thermal resistance", "W^2 s/K^2"),
+        curves: slopes,
         ..Chart::default()
     }));
     let title = all.iter().map(|c| c.package.title.as_str()).collect::<Vec<_>>().join(" / ");

@@ -9,6 +9,7 @@ use super::Asked;
 use super::tables::coefficients;
 use super::{DEFINITIONS, NOT_LAYERS};
 use crate::diagnostic::Span;
+use crate::input::keys::shape::Key;
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::output::table::Rows;
@@ -27,18 +28,33 @@ struct Points {
     round_trip: f64,
 }
 
-/// Reads points and fits them. A first line of words is taken for a heading.
-fn read(question: &Question) -> Result<Points, StudyError> {
-    let Some((text, whole)) = question.file(Asked::points) else {
-        return Err(question.wrong(Asked::points, "missing", "a file of points"));
-    };
-    let wrong = |line: std::ops::Range<usize>, found: String| {
-        let (found, expected) = match found.split_once("; expected ") {
-            Some((found, expected)) => (found.to_string(), expected.to_string()),
-            None => (found, "later times, and impedances that never fall".into()),
-        };
-        let span = whole.range.start + line.start..whole.range.start + line.end;
-        question.wrong_at(&Span { file: whole.file, range: span }, "points", found, expected)
+/// Points of a file, and where each stands in it.
+pub(super) struct Typed {
+    /// (s, K/W).
+    pub points: Vec<(f64, f64)>,
+    lines: Vec<std::ops::Range<usize>>,
+}
+
+impl Typed {
+    /// An error at a point, by its number from 1, or at the file where there is none.
+    pub fn wrong(&self, question: &Question, key: Key, point: usize, found: &str) -> StudyError {
+        let line = point.checked_sub(1).and_then(|k| self.lines.get(k).cloned()).unwrap_or(0..0);
+        wrong(question, key, line, found)
+    }
+}
+
+fn wrong(question: &Question, key: Key, line: std::ops::Range<usize>, found: &str) -> StudyError {
+    let usual = "later times, and impedances that never fall";
+    let (found, expected) = found.split_once("; expected ").unwrap_or((found, usual));
+    let Some((_, whole)) = question.file(key) else { return question.wrong(key, found, expected) };
+    let span = whole.range.start + line.start..whole.range.start + line.end;
+    question.wrong_at(&Span { file: whole.file, range: span }, key.name, found, expected)
+}
+
+/// Reads points. A first line of words is taken for a heading.
+pub(super) fn typed(question: &Question, key: Key) -> Result<Typed, StudyError> {
+    let Some((text, _)) = question.file(key) else {
+        return Err(question.wrong(key, "missing", "a file of points"));
     };
     let (mut points, mut lines, mut begin) = (Vec::new(), Vec::new(), 0);
     for typed in text.split_inclusive('\n') {
@@ -60,21 +76,27 @@ fn read(question: &Question) -> Result<Points, StudyError> {
             _ => {
                 let shown: String = content.chars().take(40).collect();
                 let found = format!("`{shown}` is not a pair of numbers; expected seconds and K/W");
-                return Err(wrong(line, found));
+                return Err(wrong(question, key, line, &found));
             }
         }
     }
+    Ok(Typed { points, lines })
+}
+
+/// Reads points and fits them.
+fn read(question: &Question) -> Result<Points, StudyError> {
+    let typed = typed(question, Asked::points)?;
     let terms = question.asked(Asked::read)?.terms.map(|n| n as usize);
-    let fit = fit(&points, terms).map_err(|error| {
+    let fit = fit(&typed.points, terms).map_err(|error| {
         let point = match error {
-            FitError::TooFew { .. } => points.len(),
+            FitError::TooFew { .. } => typed.points.len(),
             FitError::NotPositive { point, .. }
             | FitError::NotLater { point, .. }
             | FitError::Falls { point, .. } => point,
         };
-        let line = point.checked_sub(1).and_then(|k| lines.get(k).cloned()).unwrap_or(0..0);
-        wrong(line, error.to_string())
+        typed.wrong(question, Asked::points, point, &error.to_string())
     })?;
+    let points = typed.points;
     let convert = |e: joulestep_engine::thermal::error::ThermalError| {
         StudyError::Refused(format!("the fit cannot be converted: {e}"))
     };
@@ -121,7 +143,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
             ),
         ],
         conditions: vec!["The points are taken as measured; what lies outside them is not known.".into()],
-        definitions: vec![(DEFINITIONS[5].0.into(), DEFINITIONS[5].1.into())],
+        definitions: vec![(DEFINITIONS[7].0.into(), DEFINITIONS[7].1.into())],
         tables: vec![
             StudyTable::new("coefficients", "Foster terms and Cauer cells", 2, terms),
             StudyTable::new("points", "Measured points and the fit", 1, measured),

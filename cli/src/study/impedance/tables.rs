@@ -75,9 +75,11 @@ pub(super) fn tables(all: &[Computed], duties: &[f64], per_decade: usize) -> Vec
     out.push(StudyTable::new("coefficients", "Foster terms and Cauer cells", 2, coefficients(&fits)));
     let title = "Structure functions: heat capacitance reached at each tenth of the resistance";
     out.push(StudyTable::new("structure", title, 1, structure(&ways)));
+    let title = "Differential structure functions: dC/dR at each tenth of the resistance";
+    out.push(StudyTable::new("differential", title, 1, differential(&ways)));
     out.push(StudyTable::new("accuracy", "What the errors rest on", 1, accuracy(&ways)));
     out.push(StudyTable::new("meshes", "Thermal resistances by mesh", 2, meshes(&ways)));
-    let title = "All modes: Foster terms and the structure function they make";
+    let title = "All modes: Foster terms and the structure functions they make";
     out.push(StudyTable::new("modes", title, 2, modes(&ways)));
     out
 }
@@ -161,6 +163,19 @@ fn structure(ways: &[Way<'_>]) -> Table {
     ways.iter().fold(rows, way).table()
 }
 
+fn differential(ways: &[Way<'_>]) -> Table {
+    let tenths = (1..=9).map(|tenth| f64::from(tenth) / 10.0);
+    let rows = Rows::of(tenths).number("share", "share of R_th", "1", |s| *s);
+    let way = |rows: Rows<f64>, w: &Way<'_>| {
+        let (points, whole) = (w.path.differential(w.die), w.path.network().steady_resistance(w.die, w.die));
+        rows.number(&w.name, &w.words, "W^2 s/K^2", |share| {
+            let apart = |p: &(f64, f64)| (p.0 - share * whole).abs();
+            points.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))).map(|p| p.1)
+        })
+    };
+    ways.iter().fold(rows, way).table()
+}
+
 fn accuracy(ways: &[Way<'_>]) -> Table {
     Rows::of(ways.iter().map(|w| (w, &w.path.fits[w.die])))
         .text("path", |(w, _)| w.words.clone())
@@ -184,9 +199,11 @@ fn meshes(ways: &[Way<'_>]) -> Table {
 fn modes(ways: &[Way<'_>]) -> Table {
     let of = |w: &'_ Way<'_>| {
         let (terms, function, words) = (w.path.terms(w.die), w.path.structure(w.die), w.words.clone());
+        let slope = w.path.differential(w.die);
         let count = terms.len().max(function.len());
-        let each =
-            (0..count).map(move |k| (words.clone(), k, terms.get(k).copied(), function.get(k).copied()));
+        let each = (0..count).map(move |k| {
+            (words.clone(), k, terms.get(k).copied(), function.get(k).copied(), slope.get(k).copied())
+        });
         each.collect::<Vec<_>>()
     };
     Rows::of(ways.iter().flat_map(of))
@@ -196,5 +213,7 @@ fn modes(ways: &[Way<'_>]) -> Table {
         .number("time_constant", "τ", "s", |m| m.2.map(|t| t.time_constant))
         .number("cumulative_resistance", "ΣR", "K/W", |m| m.3.map(|s| s.0))
         .number("cumulative_capacitance", "ΣC", "J/K", |m| m.3.map(|s| s.1))
+        .number("differential_at", "R of dC/dR", "K/W", |m| m.4.map(|s| s.0))
+        .number("differential_capacitance", "dC/dR", "W^2 s/K^2", |m| m.4.map(|s| s.1))
         .table()
 }

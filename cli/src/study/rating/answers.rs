@@ -129,7 +129,12 @@ fn of_part(rated: &Rated, options: &Options, several: bool, known: bool) -> Vec<
     }
     for (k, die) in dies.iter().enumerate() {
         let t = s.map_or(f64::NAN, |s| s.celsius[k]);
-        b.add(format!("continuous.{die}"), format!("junction of {die} there"), t, "degC");
+        let power = s.map_or(f64::NAN, |s| s.carried.power[k]);
+        let remark = rated.above[k]
+            .filter(|_| t.is_finite())
+            .map(|above| format!("mean of the die; its hottest point {}", people(t + above * power, "degC")));
+        b.add(format!("continuous.{die}"), format!("junction of {die} there"), t, "degC").remark =
+            remark.unwrap_or_default();
     }
     if options.runaway {
         let runaway = b.add("runaway.current", "runaway current", n.runaway.unwrap_or(f64::NAN), "A");

@@ -41,6 +41,8 @@ pub(super) struct Rated {
     /// Where the heat goes, in words.
     pub heat: String,
     pub dies: Vec<&'static str>,
+    /// By how much the hottest point is hotter than each die's mean per watt in it, K/W; `None`: it is not known.
+    pub above: Vec<Option<f64>>,
     pub numbers: Numbers,
     /// ± of each of [`Numbers::flat`] that levels do not show.
     pub further: Vec<f64>,
@@ -277,6 +279,7 @@ pub(super) fn rate(
         gate: full.gate(),
         hottest,
         dies: full.names().to_vec(),
+        above: full.names().iter().map(|die| heat.hottest_point(die)).collect(),
         further,
         settled: heat.mesh.as_ref().is_none_or(|m| m.converges()),
         unknown: heat.mesh.as_ref().filter(|m| !m.is_known()).map(|_| "only one mesh fits into the cells"),

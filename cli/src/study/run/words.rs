@@ -76,7 +76,13 @@ pub(super) fn of_scenario(scenario: &Scenario) -> Vec<String> {
         let at = people(b.temperature, "degC");
         format!("The thermal boundary {} is held at {at}, whatever heat flows into it.", b.name.name)
     });
-    std::iter::once(format!("Steps: {}.", steps.join(", "))).chain(held).collect()
+    let names = scenario.thermal.input_names().into_iter().zip(scenario.thermal.plates());
+    let followed: Vec<&str> = names.filter_map(|(name, plate)| plate.map(|_| name)).collect();
+    let followed = (!followed.is_empty()).then(|| {
+        let dies = followed.join(", ");
+        format!("Conductivity and heat capacity follow the temperature of the die: {dies}. Beneath it heat flows linearly.")
+    });
+    std::iter::once(format!("Steps: {}.", steps.join(", "))).chain(held).chain(followed).collect()
 }
 
 /// How far it came, by which method, and what is assumed of steps and heat.

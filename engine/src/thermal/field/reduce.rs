@@ -80,9 +80,11 @@ pub struct Reduced {
     pub solutions: usize,
     /// Iterations of all of them.
     pub iterations: usize,
+    /// Steady rise of the hottest cell per watt in each port, K/W; 0 of one that is not heated.
+    pub hottest: Vec<f64>,
 }
 
-crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations);
+crate::packed!(Reduced: network, error, cells, vectors, solutions, iterations, hottest);
 
 /// Reduces a system.
 ///
@@ -121,6 +123,7 @@ fn finish<'a>(
                     vectors: basis.vectors.len(),
                     solutions: basis.solutions,
                     iterations: basis.iterations,
+                    hottest: (0..basis.system.ports.heated.len()).map(|port| basis.hottest(port)).collect(),
                 };
                 return Ok((reduced, basis));
             }
@@ -281,6 +284,20 @@ impl<'a> Basis<'a> {
             }
         }
         x
+    }
+
+    /// Steady rise of the hottest cell per watt in a port, K/W. The basis holds the steady state of each heated port, and is
+    /// orthonormal in the product of K: x = V·Vᵀ·b.
+    fn hottest(&self, port: usize) -> f64 {
+        if !self.system.ports.heated[port] {
+            return 0.0;
+        }
+        let mut x = vec![0.0; self.system.cells()];
+        for v in &self.vectors {
+            let share = self.system.ports.read(port, v);
+            x.iter_mut().zip(v).for_each(|(x, v)| *x += share * v);
+        }
+        x.into_iter().fold(0.0, f64::max)
     }
 
     /// Takes vectors in, as far as they are new.

@@ -17,33 +17,6 @@ pub(super) fn modal(network: &Network) -> Result<Modal<f64>, ThermalError> {
     }
 }
 
-impl Network {
-    /// In what this network is built unlike another.
-    pub(super) fn differs_from(&self, other: &Network) -> Option<&'static str> {
-        let names = |n: &Network| n.boundaries.iter().map(|b| b.name.clone()).collect::<Vec<_>>();
-        if self.inputs != other.inputs {
-            return Some("heat inputs");
-        }
-        if names(self) != names(other) {
-            return Some("boundaries");
-        }
-        match (&self.form, &other.form) {
-            (Form::Nodes(a), Form::Nodes(b)) => {
-                let massless = |n: &Nodes| n.capacitances.iter().map(|c| *c == 0.0).collect::<Vec<_>>();
-                if a.names != b.names || a.inputs != b.inputs {
-                    return Some("nodes");
-                }
-                (massless(a) != massless(b)).then_some("nodes without heat capacitance")
-            }
-            (Form::Foster(a), Form::Foster(b)) => {
-                let delays = |t: &[FosterMatrixTerm]| t.iter().filter(|t| t.time_constant > 0.0).count();
-                (delays(a) != delays(b)).then_some("number of Foster terms")
-            }
-            _ => Some("form (nodes or Foster terms)"),
-        }
-    }
-}
-
 fn row_major(matrix: &DMatrix<f64>) -> Vec<f64> {
     matrix.transpose().iter().copied().collect()
 }

@@ -1,10 +1,7 @@
 //! Every error, with what it says.
 
-use wide::f64x4;
-
 use super::super::convert::{cauer_to_foster, foster_to_cauer};
 use super::super::error::ThermalError;
-use super::super::modal::Modal;
 use super::super::network::{Boundary, FosterMatrixTerm, FosterTerm, Network, NetworkBuilder};
 use super::{close, foster, run};
 
@@ -78,10 +75,4 @@ fn every_error_names_what_was_found() {
     assert!(matches!(heat.modal().node("die.2"), Err(ThermalError::NoPhysicalNodes { .. })));
     assert!(heat.start_nodes(&[1.0]).is_err() && heat.start_uniform(26.0).is_err());
     assert!(heat.start_uniform(25.0).is_ok() && heat.start_holding(&[1.0, 2.0]).is_err());
-    let other = linked().build().unwrap();
-    assert!(matches!(
-        Modal::<f64x4>::of_lanes(&[&other, &other, &network, &other]),
-        Err(ThermalError::LaneDiffers { lane: 2, .. })
-    ));
-    assert!(Modal::<f64x4>::of_lanes(&[&other]).is_err());
 }

@@ -47,6 +47,8 @@ fn since(before: &Counters, now: Counters) -> Counters {
         steps: now.steps - before.steps,
         iterations: now.iterations - before.iterations,
         stalled,
+        blurred: now.blurred - before.blurred,
+        snapped: now.snapped - before.snapped,
         stalled_by: if stalled > 0 { now.stalled_by } else { 0.0 },
         ..Counters::default()
     }

@@ -4,7 +4,7 @@ use joulestep_engine::circuit::graph::ComponentId;
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
-use joulestep_engine::run::watch::Watch;
+use joulestep_engine::run::watch::{ALWAYS, Watch};
 
 use super::avalanche::{Absorber, Avalanched, avalanches, surges};
 use super::{Build, Note, Placed};
@@ -97,7 +97,8 @@ impl Build<'_> {
             }
         }
         let signals = watches.len();
-        parts(&self.placed, &mut watches, &mut judging);
+        let faults = self.scenario.events.iter().filter(|e| e.fault == Some(true)).map(|e| e.at);
+        parts(&self.placed, faults.reduce(f64::min), &mut watches, &mut judging);
         avalanches(&self.placed, &mut watches, &mut judging, &mut self.gauges);
         surges(&self.placed, &mut judging, &mut self.gauges);
         self.limits(board, &mut watches, &mut judging);
@@ -157,14 +158,14 @@ impl Build<'_> {
 /// What parts outside a scenario must keep and the ranges of their laws, each with its watch.
 pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging) {
     let (mut watches, mut judging) = (Vec::new(), Judging::default());
-    parts(all, &mut watches, &mut judging);
+    parts(all, None, &mut watches, &mut judging);
     avalanches(all, &mut watches, &mut judging, &mut Vec::new());
     ranges(all, &mut watches, &mut judging);
     (watches, judging)
 }
 
-/// Limits and temperatures of the parts.
-fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
+/// Limits and temperatures of the parts; `fault` is when the first one begins, s.
+fn parts(all: &[Placed], fault: Option<f64>, watches: &mut Vec<Watch>, judging: &mut Judging) {
     for placed in all {
         for (name, probe, lower, upper) in &placed.built.limits {
             let name = format!("{}.{name}", placed.name);
@@ -204,10 +205,36 @@ fn parts(all: &[Placed], watches: &mut Vec<Watch>, judging: &mut Judging) {
             };
             let upper = rated.unwrap_or(f64::INFINITY);
             let words = format!("{}: junction temperature of the {die} die", placed.name);
-            let mut watch = watch(name.clone(), words, Probe::Temperature(input), placed.name.clone());
-            (watch.event, watch.upper) = (Some(EventKind::Limit), upper);
-            judging.judged.push(rating(name, watch.unit, watches.len(), f64::NEG_INFINITY, upper));
-            watches.push(watch);
+            let mut all = watch(name.clone(), words.clone(), Probe::Temperature(input), placed.name.clone());
+            let mut judged = |name: String, watch: &Watch, number: usize| {
+                judging.judged.push(rating(name, watch.unit, number, f64::NEG_INFINITY, watch.upper));
+            };
+            let Some(fault) = fault.filter(|_| placed.ratings.single_event().is_finite()) else {
+                (all.event, all.upper) = (Some(EventKind::Limit), upper);
+                judged(name, &all, watches.len());
+                watches.push(all);
+                continue;
+            };
+            let once = format!("{}.{die}.single-event-temperature", placed.name);
+            let before = Watch {
+                name: format!("{name}.before-fault"),
+                event: Some(EventKind::Limit),
+                upper,
+                during: (f64::NEG_INFINITY, fault),
+                ..all.clone()
+            };
+            let after = Watch {
+                name: once.clone(),
+                long_name: format!("{words} from the fault on"),
+                upper: placed.ratings.single_event(),
+                during: (fault, f64::INFINITY),
+                ..before.clone()
+            };
+            watches.push(all);
+            judged(name, &before, watches.len());
+            watches.push(before);
+            judged(once, &after, watches.len());
+            watches.push(after);
         }
     }
 }
@@ -253,5 +280,5 @@ pub fn rating(name: String, unit: &str, watch: usize, lower: f64, upper: f64) ->
 pub(super) fn watch(name: String, long_name: String, probe: Probe, subject: String) -> Watch {
     let unit = probe.unit();
     let (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
-    Watch { name, long_name, unit, probe, subject, event: None, lower, upper }
+    Watch { name, long_name, unit, probe, subject, event: None, lower, upper, during: ALWAYS }
 }

@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use joulestep_engine::circuit::index::of_index_two;
 use joulestep_engine::circuit::topology::LooseEnd;
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::step::method::Method;
 use joulestep_engine::units::{people, people_digits};
 use joulestep_models::package::contradictions;
 use serde::Serialize;
@@ -48,7 +50,22 @@ impl Build<'_> {
         self.gate_levels(&mut all);
         self.dies(&mut all);
         self.work(heated, &mut all);
+        self.method(&mut all);
         all
+    }
+
+    /// A stated method that leaves the circuit to another one.
+    fn method(&self, all: &mut Vec<Note>) {
+        let stated = self.scenario.steps.method.as_deref().and_then(Method::named);
+        let Some(method) = stated.filter(|method| method.rosenbrock.is_some()) else { return };
+        if let Some(source) = of_index_two(&self.circuit) {
+            let text = format!(
+                "`{source}` has a capacitance across it or an inductance in series with it: its course has to be derived in time, which {} does badly; {} makes the steps",
+                method.name,
+                method.implicit().name
+            );
+            all.push(note("method".into(), text, false));
+        }
     }
 
     /// Drives that go beyond what the gate allows.

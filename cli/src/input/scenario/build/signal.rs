@@ -26,9 +26,6 @@ pub(super) struct Found {
     pub probe: Probe,
 }
 
-/// What is wrong: found, expected, suggestion.
-type Wrong = (String, String, Option<String>);
-
 impl Build<'_> {
     /// The signal of this name, or a diagnostic.
     pub(super) fn signal(&mut self, signal: &Signal, board: &mut Board<f64>) -> Option<Found> {
@@ -42,7 +39,7 @@ impl Build<'_> {
         }
     }
 
-    fn find(&self, text: &str, board: &mut Board<f64>) -> Result<Found, Wrong> {
+    fn find(&self, text: &str, board: &mut Board<f64>) -> Result<Found, shape::WrongValue> {
         let unreadable = || (format!("`{text}` is no signal"), GRAMMAR.to_string(), None);
         if let Some(new) = renamed::signal(text) {
             return Err((renamed::called(text, &new), format!("`{new}`"), None));
@@ -63,7 +60,7 @@ impl Build<'_> {
         self.quantity(component, quantity)
     }
 
-    fn node(&self, name: &str) -> Result<NodeId, Wrong> {
+    fn node(&self, name: &str) -> Result<NodeId, shape::WrongValue> {
         self.circuit.find_node(name).ok_or_else(|| {
             if let Some(found) = shape::zero_as_ground(name) {
                 return (found, format!("`{}`", shape::GROUND), None);
@@ -77,7 +74,7 @@ impl Build<'_> {
         })
     }
 
-    fn voltage(&self, a: &str, b: &str) -> Result<Found, Wrong> {
+    fn voltage(&self, a: &str, b: &str) -> Result<Found, shape::WrongValue> {
         let (na, nb) = (self.node(a)?, self.node(b)?);
         let (name, long_name) = match nb {
             GROUND => (format!("voltage({a})"), format!("voltage of node {a}")),
@@ -86,7 +83,7 @@ impl Build<'_> {
         Ok(Found { name, long_name, probe: Probe::Voltage(na, nb) })
     }
 
-    fn quantity(&self, component: &str, quantity: &str) -> Result<Found, Wrong> {
+    fn quantity(&self, component: &str, quantity: &str) -> Result<Found, shape::WrongValue> {
         let Some(placed) = self.find_placed(component) else {
             if !worded(&self.diagnostics) {
                 return Err((format!("there is no component `{component}`"), String::new(), None));
@@ -105,7 +102,7 @@ impl Build<'_> {
         Ok(Found { name, long_name, probe: probe.clone() })
     }
 
-    fn line(&self, line: &str, board: &mut Board<f64>) -> Result<Found, Wrong> {
+    fn line(&self, line: &str, board: &mut Board<f64>) -> Result<Found, shape::WrongValue> {
         let lines = &self.lines;
         if !lines.contains(line) {
             if !worded(&self.diagnostics) {
@@ -119,7 +116,7 @@ impl Build<'_> {
         Ok(Found { name: format!("line({line})"), long_name: format!("state of line {line}"), probe })
     }
 
-    fn temperature(&self, input: &str) -> Result<Found, Wrong> {
+    fn temperature(&self, input: &str) -> Result<Found, shape::WrongValue> {
         let Some(&heat) = self.heat_inputs.get(input) else {
             let inputs = self.scenario.thermal.input_names();
             let inputs = if worded(&self.diagnostics) { inputs } else { Vec::new() };

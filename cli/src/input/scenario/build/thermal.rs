@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use joulestep_engine::thermal::column::Column;
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
@@ -52,7 +53,22 @@ impl Build<'_> {
             let Some(next) = self.package(package) else { continue };
             all = Some(all.map_or(next.clone(), |before| before.beside(&next)));
         }
-        all.map(|modal| Thermal::new(Arc::new(modal)))
+        let modal = Arc::new(all?);
+        let mut columns = Vec::new();
+        for (input, plate) in scenario.thermal.plates().into_iter().enumerate() {
+            let Some(plate) = plate else { continue };
+            match Column::new(input, plate, &modal.foster_terms(input, input)) {
+                Ok(column) => columns.push(column),
+                Err(error) => {
+                    let span = scenario.thermal.boundaries.first().map(|b| &b.name.span);
+                    let span = span.or(scenario.thermal.packages.first().map(|p| &p.name.span));
+                    if let Some(span) = span {
+                        self.report(span, "thermal", error.to_string(), "");
+                    }
+                }
+            }
+        }
+        Some(Thermal::new(Arc::clone(&modal)).with_columns(columns))
     }
 
     fn package(&mut self, spec: &HeatPackageSpec) -> Option<Modal<f64>> {

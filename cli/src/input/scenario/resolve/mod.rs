@@ -81,8 +81,9 @@ pub fn read(path: &Path, open: Open<'_>) -> Result<Scenario, InputError> {
 /// # Errors
 /// [`InputError`]; all errors that can be reported at once.
 pub fn understand(typed: AsTyped, open: Open<'_>) -> Result<Scenario, InputError> {
-    let AsTyped { sources, root, diagnostics } = typed;
-    resolve(&root, &load(&root, sources, diagnostics, open))
+    let loaded = typed.load(open);
+    let (fields, diagnostics) = check(&typed.root, &loaded);
+    meant(&fields, diagnostics, &loaded)
 }
 
 /// Files with the parts, packages and segments that a scenario names: the same for all scenarios that differ in
@@ -106,24 +107,13 @@ impl Loaded {
 impl AsTyped {
     /// Opens the parts and packages that are named.
     pub fn load(&self, open: Open<'_>) -> Loaded {
-        load(&self.root, self.sources.clone(), self.diagnostics.clone(), open)
+        let (root, mut sources, mut diagnostics) =
+            (&self.root, self.sources.clone(), self.diagnostics.clone());
+        let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
+        let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
+        let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
+        Loaded { sources, parts, packages, segments, diagnostics }
     }
-}
-
-fn load(root: &RawTable, mut sources: Sources, mut diagnostics: Vec<Diagnostic>, open: Open<'_>) -> Loaded {
-    let parts = parts::Parts::of_root(root, &mut sources, open, &mut diagnostics);
-    let packages = thermal::Packages::of_root(root, &mut sources, open, &mut diagnostics);
-    let segments = mission::SegmentFiles::load(root, &mut sources, open, &mut diagnostics);
-    Loaded { sources, parts, packages, segments, diagnostics }
-}
-
-/// What the tables mean, with what they name.
-///
-/// # Errors
-/// [`InputError`]; all errors that can be reported at once.
-pub fn resolve(root: &RawTable, loaded: &Loaded) -> Result<Scenario, InputError> {
-    let (fields, diagnostics) = check(root, loaded);
-    meant(&fields, diagnostics, loaded)
 }
 
 /// Holds the tables against their keys: what is right of them, and all that is wrong so far.

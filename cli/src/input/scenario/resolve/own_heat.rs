@@ -67,7 +67,9 @@ impl Resolve<'_> {
                 let name = named(format!("{}-{}", of.name, z.die));
                 let (resistance, time_constant) = z.terms.iter().copied().unzip();
                 let kind = Cells::Foster(Foster { resistance, time_constant });
-                spec.chains.push(Chain { name, kind, end: end.clone(), heated: true });
+                let end = z.on.as_ref().map_or(end.clone(), |on| named(format!("{}-{on}", of.name)));
+                spec.plates.extend(part.plate(&z.die).map(|plate| (name.name.clone(), plate)));
+                spec.chains.push(Chain { name, kind, end, heated: true });
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use joulestep_engine::thermal::column::Plate;
 use joulestep_models::package::Package;
 
 use super::Resolve;
@@ -44,6 +45,14 @@ impl ThermalSpec {
         let dies = self.packages.iter().flat_map(|s| s.inputs.iter().map(String::as_str));
         chains.chain(inputs).chain(dies).collect()
     }
+
+    /// The dies whose properties follow their temperature, in the order of the heat inputs.
+    pub fn plates(&self) -> Vec<Option<Plate>> {
+        let plate = |chain: &Chain| self.plates.iter().find(|p| p.0 == chain.name.name).map(|p| p.1.clone());
+        let chains = self.chains.iter().filter(|c| c.heated).map(plate);
+        let inputs = self.inputs.iter().map(|_| None);
+        chains.chain(inputs).chain(self.packages.iter().flat_map(|p| p.package.plates())).collect()
+    }
 }
 
 impl Resolve<'_> {
@@ -62,6 +71,7 @@ impl Resolve<'_> {
             chains: tables.chain.iter().filter_map(|t| self.chain(t)).collect(),
             links: tables.link.iter().filter_map(Link::read).collect(),
             inputs: tables.input.iter().filter_map(Input::read).collect(),
+            plates: Vec::new(),
         };
         self.impedances(&tables.part, owners, &mut spec);
         let boundaries = spec.boundaries.iter().map(|b| &b.name);

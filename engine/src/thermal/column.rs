@@ -1,0 +1,316 @@
+//! A die whose conductivity and heat capacity follow its temperature, beside a network that is linear.
+//!
+//! The die is a column of cells, thin at its face, on what the network has beneath it. The column is stepped twice
+//! under the same power: with the laws of its material, H' = Σ flux + P with the exact heat content H = ∫c dT of each
+//! cell, and as the network has it, with the properties at one temperature. The difference in the heated volume is added to what
+//! the network says, so a die within its linear range has the network's own temperature. Both are implicit (backward
+//! Euler, L-stable) with the same steps, so that most of the error of stepping cancels; what is left is told by a second
+//! pair with steps twice as long, whose difference is the error of a method of order 1 (Richardson; Hairer, Nørsett &
+//! Wanner, Solving ODEs I, section II.4).
+//!
+//! Conductances take the mean conductivity between the temperatures of two cells, ∫k dT/ΔT: exact for a steady flux
+//! (Kirchhoff's transform: Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed., section 2.16).
+
+use super::convert::foster_to_cauer;
+use super::error::ThermalError;
+use super::field::property::Law;
+use super::modal::approach;
+use super::network::{CauerCell, FosterTerm};
+
+/// Cells of a die.
+const CELLS: usize = 20;
+/// Those of them that make up the heated volume, all of one height; below it they grow evenly.
+const HEATED: usize = 4;
+/// The heated volume as a share of the die: at least and at most.
+const DEPTHS: [f64; 2] = [0.01, 0.9];
+/// When the share of the heat that goes down is told: in thickness²/diffusivity.
+const SHARED: f64 = 0.2;
+/// That share at least and at most.
+const SHARES: [f64; 2] = [0.3, 1.1];
+/// Iterations of a step allowed.
+const MOST: usize = 60;
+/// Change of temperature, K, below which a step has settled.
+const SETTLED: f64 = 1e-8;
+/// 0 °C in K.
+const ZERO: f64 = 273.15;
+
+/// A die as a plate: heat arises evenly in its uppermost `depth` and goes down through `area`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plate {
+    /// m².
+    pub area: f64,
+    /// m.
+    pub thickness: f64,
+    /// Of the heated volume, m; taken as at least 1 % and at most 90 % of the thickness.
+    pub depth: f64,
+    /// Through the plate, W/(m·K).
+    pub conductivity: Law,
+    /// Per volume, J/(m³·K).
+    pub heat_capacity: Law,
+    /// Temperature at which the network's own numbers hold, °C.
+    pub temperature: f64,
+}
+
+/// What never changes of a column.
+#[derive(Debug, Clone, PartialEq)]
+struct Cells {
+    plate: Plate,
+    /// Of the die's cells, m.
+    heights: Vec<f64>,
+    /// Share of the power that arises in each cell of the heated volume; also its weight in the mean temperature there.
+    shares: Vec<f64>,
+    /// Beneath the die.
+    rest: Vec<CauerCell>,
+    /// Part of the die's heat that goes down the column.
+    downwards: f64,
+}
+
+/// Rises of all cells over what surrounds them, and where the heat of the power is, J.
+#[derive(Debug, Clone, PartialEq)]
+struct Rises {
+    kelvin: Vec<f64>,
+    stored: f64,
+    out: f64,
+}
+
+impl Rises {
+    fn none(count: usize) -> Self {
+        Self { kelvin: vec![0.0; count], stored: 0.0, out: 0.0 }
+    }
+}
+
+/// The column with its laws, and as the network has it.
+#[derive(Debug, Clone, PartialEq)]
+struct Pair {
+    followed: Rises,
+    linear: Rises,
+}
+
+/// A column at a time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Number of the heat input whose die it is.
+    pub(super) input: usize,
+    cells: std::sync::Arc<Cells>,
+    fine: Pair,
+    coarse: Pair,
+    /// What the coarse pair has still to step: s, J.
+    waiting: Option<(f64, f64)>,
+    /// Heat of the input at the last step, J.
+    pub(super) seen: f64,
+    /// Largest difference of the two pairs so far, K; infinite where a step did not settle.
+    error: f64,
+}
+
+impl Column {
+    /// The die of heat input `input`, whose own impedance in the network is `terms`: what remains of its ladder beyond the
+    /// heat capacity of the die lies beneath.
+    ///
+    /// # Errors
+    /// Terms that make no ladder.
+    pub fn new(input: usize, plate: Plate, terms: &[FosterTerm]) -> Result<Self, ThermalError> {
+        let kelvin = plate.temperature + ZERO;
+        let whole = plate.area * plate.thickness * plate.heat_capacity.at(kelvin);
+        let rest = beneath(&foster_to_cauer(terms)?, whole);
+        let heights = heights(&plate);
+        let shares = vec![1.0 / HEATED as f64; HEATED];
+        let count = CELLS + rest.len();
+        let none = Pair { followed: Rises::none(count), linear: Rises::none(count) };
+        let mut cells = Cells { plate, heights, shares, rest, downwards: 1.0 };
+        cells.downwards = cells.share(terms);
+        let cells = std::sync::Arc::new(cells);
+        let (fine, coarse) = (none.clone(), none);
+        Ok(Self { input, cells, fine, coarse, waiting: None, seen: 0.0, error: 0.0 })
+    }
+
+    /// With nothing risen.
+    pub(super) fn start(&mut self) {
+        let count = self.fine.linear.kelvin.len();
+        let none = Pair { followed: Rises::none(count), linear: Rises::none(count) };
+        (self.fine, self.coarse) = (none.clone(), none);
+        (self.waiting, self.seen, self.error) = (None, 0.0, 0.0);
+    }
+
+    /// By how much the face is hotter than the network says, K.
+    pub(super) fn hotter(&self) -> f64 {
+        self.cells.hotter(&self.fine)
+    }
+
+    /// Heat, J: by how much more is stored, and more was given off, than the network says. Their sum is 0.
+    pub(super) fn heat(&self) -> [f64; 2] {
+        let Pair { followed, linear } = &self.fine;
+        [followed.stored - linear.stored, followed.out - linear.out]
+    }
+
+    /// Error of [`Column::hotter`] that comes from the steps, K; infinite where one did not settle.
+    pub fn error(&self) -> f64 {
+        self.error
+    }
+
+    /// One step of `dt` s in which the heat `heat` (J) arose; the network says `network` °C at its end.
+    pub(super) fn step(&mut self, dt: f64, heat: f64, network: f64) {
+        let cells = std::sync::Arc::clone(&self.cells);
+        let mut settled = cells.step(&mut self.fine, dt, heat, network);
+        match self.waiting.take() {
+            None => self.waiting = Some((dt, heat)),
+            Some((before, earlier)) => {
+                settled &= cells.step(&mut self.coarse, before + dt, earlier + heat, network);
+                let apart = (cells.hotter(&self.fine) - cells.hotter(&self.coarse)).abs();
+                self.error = self.error.max(apart);
+            }
+        }
+        if !settled {
+            self.error = f64::INFINITY;
+        }
+    }
+}
+
+impl Cells {
+    fn face(&self, rises: &Rises) -> f64 {
+        self.shares.iter().zip(&rises.kelvin).map(|(share, rise)| share * rise).sum()
+    }
+
+    fn hotter(&self, pair: &Pair) -> f64 {
+        self.face(&pair.followed) - self.face(&pair.linear)
+    }
+
+    /// The network's own rise over that of the column while the heat is about to reach the back of the die: less than 1
+    /// where heat goes upwards too, into a die that stands on this one.
+    fn share(&self, terms: &[FosterTerm]) -> f64 {
+        let kelvin = self.plate.temperature + ZERO;
+        let diffusivity = self.plate.conductivity.at(kelvin) / self.plate.heat_capacity.at(kelvin);
+        let (time, steps) = (SHARED * self.plate.thickness.powi(2) / diffusivity, 200);
+        let mut rises = Rises::none(CELLS + self.rest.len());
+        for _ in 0..steps {
+            let dt = time / f64::from(steps);
+            self.advance(&mut rises, dt, dt, |_| kelvin, None);
+        }
+        let of = |t: &FosterTerm| t.resistance * approach(time / t.time_constant.max(f64::MIN_POSITIVE));
+        let network: f64 = terms.iter().map(of).sum();
+        (network / self.face(&rises)).clamp(SHARES[0], SHARES[1])
+    }
+
+    /// Steps both columns; whether they settled.
+    fn step(&self, pair: &mut Pair, dt: f64, heat: f64, network: f64) -> bool {
+        let heat = self.downwards * heat;
+        let fixed = self.plate.temperature + ZERO;
+        let linear = self.advance(&mut pair.linear, dt, heat, |_| fixed, None);
+        // What does not come from this die's own power lifts all of the column.
+        let level = network + ZERO - self.face(&pair.linear);
+        self.advance(&mut pair.followed, dt, heat, |rise| level + rise, Some(level)) && linear
+    }
+
+    /// One step of backward Euler; the law is taken at `kelvin` of each cell's rise, the content is followed over `level`
+    /// K or else constant.
+    fn advance(
+        &self,
+        rises: &mut Rises,
+        dt: f64,
+        heat: f64,
+        kelvin: impl Fn(f64) -> f64,
+        level: Option<f64>,
+    ) -> bool {
+        let (plate, count) = (&self.plate, rises.kelvin.len());
+        let before = rises.kelvin.clone();
+        let content = |k: usize, to: f64| match (self.heights.get(k), level) {
+            (Some(h), Some(level)) => {
+                h * plate.area * plate.heat_capacity.integral(level + before[k], level + to)
+            }
+            (Some(h), None) => h * plate.area * plate.heat_capacity.at(kelvin(to)) * (to - before[k]),
+            (None, _) => self.rest[k - CELLS].capacitance * (to - before[k]),
+        };
+        let mut down = vec![0.0; count];
+        for _ in 0..MOST {
+            let now = &rises.kelvin;
+            for (k, g) in down.iter_mut().enumerate() {
+                *g = match self.heights.get(k) {
+                    Some(h) => {
+                        let apart = 0.5 * (h + self.heights.get(k + 1).unwrap_or(&0.0));
+                        plate.area / apart * mean(&plate.conductivity, kelvin(now[k]), kelvin(now[k + 1]))
+                    }
+                    None => 1.0 / self.rest[k - CELLS].resistance,
+                };
+            }
+            let row = |k: usize| {
+                let capacity = match self.heights.get(k) {
+                    Some(h) => h * plate.area * plate.heat_capacity.at(kelvin(now[k])),
+                    None => self.rest[k - CELLS].capacitance,
+                };
+                let own = capacity * now[k] - content(k, now[k]);
+                (capacity, own + heat * self.shares.get(k).unwrap_or(&0.0))
+            };
+            let next = tridiagonal(&down, dt, row);
+            let moved = next.iter().zip(now).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+            let given = dt * down[count - 1] * next[count - 1];
+            rises.kelvin = next;
+            if moved < SETTLED || level.is_none() {
+                let stored: f64 = (0..count).map(|k| content(k, rises.kelvin[k])).sum();
+                rises.stored += stored;
+                rises.out += given;
+                return moved.is_finite();
+            }
+            if !moved.is_finite() {
+                break;
+            }
+        }
+        rises.kelvin = before;
+        false
+    }
+}
+
+/// Heights of a die's cells from its face, m.
+fn heights(plate: &Plate) -> Vec<f64> {
+    let depth = plate.depth.clamp(DEPTHS[0] * plate.thickness, DEPTHS[1] * plate.thickness);
+    let (first, below) = (depth / HEATED as f64, plate.thickness - depth);
+    let sizes = |growth: f64| (1..=CELLS - HEATED).map(move |k| first * growth.powi(k as i32));
+    // The sum rises with the growth: halved until the digits end.
+    let (mut low, mut high) = (0.0, 50.0);
+    for _ in 0..100 {
+        let middle = 0.5 * (low + high);
+        if sizes(middle).sum::<f64>() < below { low = middle } else { high = middle }
+    }
+    std::iter::repeat_n(first, HEATED).chain(sizes(low)).collect()
+}
+
+/// Mean of a law between two temperatures, K.
+fn mean(law: &Law, a: f64, b: f64) -> f64 {
+    if (a - b).abs() < 1e-2 { law.at(0.5 * (a + b)) } else { law.integral(a, b) / (b - a) }
+}
+
+/// What lies beneath a heat capacitance (J/K) at the head of a ladder; at least its last resistance.
+fn beneath(ladder: &[CauerCell], mut capacitance: f64) -> Vec<CauerCell> {
+    let mut rest = Vec::new();
+    for cell in ladder {
+        let taken = capacitance.min(cell.capacitance);
+        capacitance -= taken;
+        if capacitance <= 0.0 {
+            rest.push(CauerCell { capacitance: cell.capacitance - taken, ..*cell });
+        }
+    }
+    if rest.is_empty() {
+        rest.extend(ladder.last().map(|last| CauerCell { capacitance: 0.0, ..*last }));
+    }
+    rest
+}
+
+/// Solves C·x + dt·(flux down − flux from above) = b from above to below and back (Thomas): conductances `down` of each
+/// cell to the next, the last to what does not rise; `row` gives C and b.
+fn tridiagonal(down: &[f64], dt: f64, row: impl Fn(usize) -> (f64, f64)) -> Vec<f64> {
+    let mut passed = Vec::with_capacity(down.len());
+    let mut x = Vec::with_capacity(down.len());
+    let (mut above, mut factor, mut value) = (0.0, 0.0, 0.0);
+    for (k, g) in down.iter().enumerate() {
+        let (capacity, b) = row(k);
+        // Sums of positive terms: what the row above leaves of its conductance is above·(1 − factor).
+        let pivot = capacity + dt * g + above * (1.0 - factor);
+        value = (b + above * value) / pivot;
+        factor = dt * g / pivot;
+        above = dt * g;
+        passed.push(factor);
+        x.push(value);
+    }
+    for k in (1..x.len()).rev() {
+        x[k - 1] += passed[k - 1] * x[k];
+    }
+    x
+}
