@@ -57,7 +57,7 @@ resistance = ["0.001 K/W", "0.1 K/W"]
 time-constant = ["10 us", "1 ms"]
 [steps]
 end = "{}"
-base = "200 ns"
+base = "204.8 ns"
 finest = "0.2 ns"
 voltage-error = "1 V"
 current-error = "10 mA"

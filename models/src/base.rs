@@ -105,8 +105,9 @@ impl<L: Lane> Law<L, 3> for BaseJunction<L> {
     fn flow<S: Scalar<L>>(at: &AtTemperature<L>, [v, stored, inner]: [S; 3]) -> Flow<S, 3> {
         let (zero, one) = (L::splat(0.0), L::splat(1.0));
         let grown = stored * at.modulates;
-        // Below zero, where only an iteration comes, it stays above zero.
-        let below = (-grown.at_most(zero) + one).recip();
+        // Below zero, where only an iteration comes, it stays above zero, and goes on with equal slope and curvature.
+        let lacking = grown.at_most(zero);
+        let below = lacking * (lacking.square() + one).sqrt().recip() + one;
         let modulated = S::select(grown.value().ge(zero), grown + one, below);
         let through = (v - inner) * modulated * at.conductance;
         let swept = ((-v).at_least(zero) * at.sweep).square() + one;

@@ -107,8 +107,8 @@ impl<L: Lane> Law<L, 1> for PillarCapacitor<L> {
 /// As the pillars deplete, some of their carriers are cut off in pockets and come out only when the field has grown;
 /// on the way back they return at once. So each cycle loses this charge times the voltage that it takes, however slow
 /// or fast the cycle is (Roig & Bauwens, IEEE Trans. Electron Devices 62 (2015) 3092; the loss: Fedison et al., APEC
-/// 2014, 150; both from memory). i = G·(s(v − V) − s(−v)) + v·G·10⁻⁶, with s a ramp from 0 on that bends over one volt; G
-/// charges the capacitance in a nanosecond, and what is stranded comes out by itself within a millisecond.
+/// 2014, 150; both from memory). i = G·(s(v − V) − s(−v)) + v·G·10⁻⁷, with s a ramp from 0 on that bends over one volt; G
+/// charges the capacitance in a nanosecond, and what is stranded comes out by itself in ten milliseconds.
 #[derive(Clone, Copy, Debug)]
 pub struct Stranding<L> {
     conductance: L,
@@ -139,7 +139,7 @@ impl<L: Lane> Law<L, 1> for Stranding<L> {
             let bent = u.max(zero).min(one);
             x.mapped(half * bent * bent + (u.max(one) - one), bent)
         };
-        let i = (ramp(v - at.voltage) - ramp(-v) + v * L::splat(1e-6)) * at.conductance;
+        let i = (ramp(v - at.voltage) - ramp(-v) + v * L::splat(1e-7)) * at.conductance;
         Flow { i: [i], q: [S::constant(L::splat(0.0))] }
     }
 
