@@ -118,7 +118,10 @@ fn wrong_owners_are_reported_where_they_stand() {
 
 fn with_ratings(folder: &Path, ratings: &str) -> String {
     let text = text_of("mosfet-sic-700v-12m");
-    let text = text.replacen("[package]", &format!("[ratings]\n{ratings}\n\n[package]"), 1);
+    // In place of those that the part states.
+    let (head, rest) = text.split_once("[ratings]\n").expect("ratings");
+    let rest = &rest[rest.find("\n[").expect("another table")..];
+    let text = format!("{head}[ratings]\n{ratings}\n{rest}");
     std::fs::write(folder.join("rated.toml"), text).expect("written");
     "rated.toml".into()
 }

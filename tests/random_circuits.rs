@@ -4,6 +4,7 @@
 pub mod execute;
 pub mod generate;
 mod lanes;
+mod slope;
 
 use execute::{Came, carry};
 

@@ -72,7 +72,7 @@ fn fine(plate: &Plate, base: f64, power: impl Fn(f64) -> f64, end: f64, steps: u
             };
             // Cells from the face to the base; Gaussian elimination of a band of three.
             let (mut factor, mut value) = (vec![0.0; N], vec![0.0; N]);
-            for k in 0..N {
+            (0..N).for_each(|k| {
                 let c = dx * plate.heat_capacity.at(t[k]);
                 let content = dx * plate.heat_capacity.integral(old[k], t[k]);
                 let (above, down) = (if k > 0 { dt * below(k - 1) } else { 0.0 }, dt * below(k));
@@ -82,7 +82,7 @@ fn fine(plate: &Plate, base: f64, power: impl Fn(f64) -> f64, end: f64, steps: u
                 let pivot = c + above + down - above * f;
                 factor[k] = if k + 1 == N { 0.0 } else { down / pivot };
                 value[k] = (right + above * v) / pivot;
-            }
+            });
             let mut moved = 0.0_f64;
             for k in (0..N).rev() {
                 let next = value[k] + if k + 1 < N { factor[k] * t[k + 1] } else { 0.0 };
@@ -143,7 +143,7 @@ fn a_short_circuit_is_as_hot_as_a_fine_solution_says() {
 
 /// Where conductivity and heat capacity follow one law, Kirchhoff's transform Θ = ∫f dT makes the equation linear: a
 /// plate so thick that it has no back rises by Θ = 2q·√(t/(π·k·c)) under a constant flux, and the mean over a thin depth d
-/// in which the heat arises evenly by q·d/3k less. Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed., sec. 2.9 and
+/// in which the heat arises evenly by 2q·d/3k less (the mean of the deeper of two places). Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed., sec. 2.9 and
 /// 2.16 (from memory). 1 % of the rise.
 #[test]
 fn one_law_for_both_is_kirchhoffs_transform() {
@@ -156,7 +156,7 @@ fn one_law_for_both_is_kirchhoffs_transform() {
         temperature: base,
         ..carbide(80e-6)
     };
-    let theta = 2.0 * flux * (end / (PI * 300.0 * 2.5e6)).sqrt() - flux * plate.depth / (3.0 * 300.0);
+    let theta = 2.0 * flux * (end / (PI * 300.0 * 2.5e6)).sqrt() - 2.0 * flux * plate.depth / (3.0 * 300.0);
     // 300·((T/300)^(1 − n) − 1)/(1 − n) = Θ.
     let exact = 300.0 * (1.0 + (1.0 - exponent) * theta / 300.0).powf(1.0 / (1.0 - exponent)) - ZERO;
     let mut heat = network(&plate, base);

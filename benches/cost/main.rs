@@ -4,12 +4,12 @@
 #[allow(dead_code, reason = "shared with the tests")]
 #[path = "../../tests/common/catalogued.rs"]
 mod catalogued;
+#[path = "../work_precision/clock.rs"]
+mod clock;
 mod devices;
 #[allow(dead_code, reason = "shared with the tests")]
 #[path = "../../tests/common/ref1.rs"]
 mod ref1;
-
-use std::time::Instant;
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::circuit::lockstep::DeviceLanes;
@@ -78,9 +78,9 @@ fn alone(method: &'static Method) -> Result<(), String> {
     let mut counters = Default::default();
     for _ in 0..ROUNDS {
         let (mut run, end) = ready(method)?;
-        let start = Instant::now();
+        let start = clock::now();
         run.advance(end, &mut ()).map_err(|e| e.to_string())?;
-        whole = whole.min(start.elapsed().as_secs_f64() * 1e9);
+        whole = whole.min((clock::now() - start) * 1e9);
         counters = run.counters();
         let (mut run, _) = ready(method)?;
         run.advance(RINGING, &mut ()).map_err(|e| e.to_string())?;
@@ -130,11 +130,11 @@ fn together<K: DeviceLanes>(method: &'static Method, until: Option<f64>) -> Resu
     let mut nobody = vec![(); K::WIDTH];
     let mut recorders: Vec<_> = nobody.iter_mut().map(|r| r as &mut dyn Recorder<f64>).collect();
     let mut last = None;
-    let start = Instant::now();
+    let start = clock::now();
     while lanes.count() > 0 {
         last = lanes.advance(&mut recorders).pop().map(|over| over.run);
     }
-    Ok((lanes, last, start.elapsed().as_secs_f64() * 1e9))
+    Ok((lanes, last, (clock::now() - start) * 1e9))
 }
 
 fn row(method: &Method, lanes: usize, counters: Counters, whole: f64, (evaluate, both): (f64, f64)) {
@@ -158,9 +158,9 @@ fn row(method: &Method, lanes: usize, counters: Counters, whole: f64, (evaluate,
 
 /// ns for one call.
 fn nanoseconds(calls: usize, mut call: impl FnMut()) -> f64 {
-    let start = Instant::now();
+    let start = clock::now();
     for _ in 0..calls {
         call();
     }
-    start.elapsed().as_secs_f64() * 1e9 / calls as f64
+    (clock::now() - start) * 1e9 / calls as f64
 }

@@ -91,14 +91,15 @@ mod tests {
 
     /// Inverse of a lower triangle.
     fn inverse(a: &Matrix) -> Matrix {
-        let n = a.len();
-        let mut out = vec![vec![0.0; n]; n];
-        for j in 0..n {
-            for i in j..n {
+        let mut out = Matrix::new();
+        for (i, row) in a.iter().enumerate() {
+            let entry = |j: usize| {
                 let unit = f64::from(u8::from(i == j));
-                let known: f64 = (j..i).map(|k| a[i][k] * out[k][j]).sum();
-                out[i][j] = (unit - known) / a[i][i];
-            }
+                let known: f64 = row.iter().zip(&out).map(|(a, found)| a * found[j]).sum();
+                (unit - known) / row[i]
+            };
+            let found = (0..a.len()).map(entry).collect();
+            out.push(found);
         }
         out
     }

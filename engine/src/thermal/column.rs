@@ -27,6 +27,8 @@ const DEPTHS: [f64; 2] = [0.01, 0.9];
 const SHARED: f64 = 0.2;
 /// That share at least and at most.
 const SHARES: [f64; 2] = [0.3, 1.1];
+/// How near 1 it is 1: the cells themselves are right to within 2 %.
+const ALL: f64 = 0.03;
 /// Iterations of a step allowed.
 const MOST: usize = 60;
 /// Change of temperature, K, below which a step has settled.
@@ -187,7 +189,8 @@ impl Cells {
         }
         let of = |t: &FosterTerm| t.resistance * approach(time / t.time_constant.max(f64::MIN_POSITIVE));
         let network: f64 = terms.iter().map(of).sum();
-        (network / self.face(&rises)).clamp(SHARES[0], SHARES[1])
+        let share = (network / self.face(&rises)).clamp(SHARES[0], SHARES[1]);
+        if (share - 1.0).abs() < ALL { 1.0 } else { share }
     }
 
     /// Steps both columns; whether they settled.

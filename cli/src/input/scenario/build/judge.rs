@@ -97,7 +97,10 @@ impl Build<'_> {
             }
         }
         let signals = watches.len();
-        let faults = self.scenario.events.iter().filter(|e| e.fault == Some(true)).map(|e| e.at);
+        // A fault after the end is none.
+        let end = self.scenario.steps.end;
+        let faults =
+            self.scenario.events.iter().filter(|e| e.fault == Some(true) && e.at < end).map(|e| e.at);
         parts(&self.placed, faults.reduce(f64::min), &mut watches, &mut judging);
         avalanches(&self.placed, &mut watches, &mut judging, &mut self.gauges);
         surges(&self.placed, &mut judging, &mut self.gauges);
