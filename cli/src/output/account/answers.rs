@@ -11,7 +11,8 @@ impl Account {
     /// What judged limits on events speak of, about which runs must agree: how often it happened, and whether it was
     /// over.
     fn course(&self) -> impl Iterator<Item = String> {
-        let of_events = self.judged.iter().filter(|j| j.limit.of != Bounded::Signal);
+        // How often a die avalanches in a coarse run is an error of it, which its numbers show.
+        let of_events = self.judged.iter().filter(|j| j.limit.of != Bounded::Signal && j.limit.by_user());
         of_events.map(|j| format!("{} {} {}", j.limit.name, j.count, j.occurrence.word()))
     }
 
