@@ -99,7 +99,11 @@ fn an_even_plate_reads_low() {
     assert!(done.code == 2 && done.err.contains("interfaces"), "{}{}", done.out, done.err);
     std::fs::write(folder.path().join("wet.csv"), "1, 0.1\n2, 0.2\n2, 0.3\n").unwrap();
     let done = joulestep(&args);
-    assert!(done.code == 2 && done.err.contains("wet.csv:3"), "{}{}", done.out, done.err);
+    assert!(
+        done.code == 2 && done.out.contains("wet.csv") && done.out.contains("\"line\": 3"),
+        "{}",
+        done.out
+    );
     let done = joulestep(&["impedance", "--other-interface", &wet]);
     assert!(done.code == 2 && done.err.contains("one curve only"), "{}", done.err);
 }

@@ -6,6 +6,21 @@ use crate::part::{self, Die, Material, Part};
 /// Relative difference of an area or a thickness from which on two statements of one die contradict each other.
 const APART: f64 = 0.05;
 
+impl Part {
+    /// A die as the plate whose properties follow its temperature; `None` where thickness, material or the temperature at
+    /// which the impedances hold is not stated.
+    pub fn plate(&self, name: &str) -> Option<joulestep_engine::thermal::column::Plate> {
+        let die = self.die(name)?;
+        let material = crate::materials::Material::from(crate::materials::find(die.material?.layer()).ok()?);
+        Some(material.plate(
+            die.area,
+            die.thickness?,
+            die.heated_depth.unwrap_or(0.0),
+            self.thermal.temperature?,
+        ))
+    }
+}
+
 impl Package {
     /// The layer that is a part's die of this name, or (where both have only one die) the one there is.
     pub fn layer_of_die(&self, name: &str, dies_of_part: usize) -> Option<&Layer> {

@@ -13,7 +13,6 @@ pub use ratings::{OfAvalanche, Ratings};
 
 use std::collections::BTreeSet;
 
-use joulestep_engine::thermal::column::Plate;
 use serde::Serialize;
 
 use crate::devices::catalogue;
@@ -259,19 +258,6 @@ impl Part {
     /// A die by its name.
     pub fn die(&self, name: &str) -> Option<&Die> {
         self.dies.iter().find(|d| d.name == name)
-    }
-
-    /// A die as the plate whose properties follow its temperature; `None` where thickness, material or the temperature at
-    /// which the impedances hold is not stated.
-    pub fn plate(&self, name: &str) -> Option<Plate> {
-        let die = self.die(name)?;
-        let material = crate::materials::Material::from(crate::materials::find(die.material?.layer()).ok()?);
-        Some(material.plate(
-            die.area,
-            die.thickness?,
-            die.heated_depth.unwrap_or(0.0),
-            self.thermal.temperature?,
-        ))
     }
 
     /// Highest junction temperature allowed, °C, where the part states one.
