@@ -351,5 +351,8 @@ signals = ["loop.current", "q.voltage", "q.power"]
     // A SiC MOSFET at thousands of kelvins has no threshold left: its numbers are a failed part's.
     let still_on = current.last().unwrap().abs() > 0.02 * peak;
     assert!(part.kind != "cascode" || (!still_on && rise < 1100.0), "{what}: {rise} K, on: {still_on}");
-    assert!((0.7..1.1).contains(&(rise / half_space)), "{what}: {rise} K, half-space {half_space} K");
+    // The conductivity of the closed form is that of a cold die; a die above a thousand kelvins conducts a fraction of it,
+    // so that there the closed form bounds the rise from below only.
+    let most = if rise < 1100.0 { 1.1 } else { f64::INFINITY };
+    assert!((0.7..most).contains(&(rise / half_space)), "{what}: {rise} K, half-space {half_space} K");
 }

@@ -55,7 +55,7 @@ min = "60 A"
     assert!(done.code <= 1, "{}", done.err);
     let (c, rows) = table(&folder, "t.csv");
     // Terms of the part file's transient impedance.
-    let junction_case = 1.079e-3 + 2.7e-3 + 9.235e-3 + 34.83e-3 + 112.6e-3;
+    let junction_case = 0.215e-3 + 1.635e-3 + 4.97e-3 + 11.72e-3 + 35.44e-3 + 112.1e-3;
     for k in 0..8 {
         let resistance = junction_case + c["interface"][k];
         near("thermal resistance", c["mosfet.thermal-resistance"][k], resistance, 1e-9);

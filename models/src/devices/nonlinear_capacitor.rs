@@ -133,11 +133,12 @@ impl<L: Lane> Law<L, 1> for Stranding<L> {
 
     #[inline(always)]
     fn flow<S: Scalar<L>>(at: &Self, [v]: [S; 1]) -> Flow<S, 1> {
-        let (zero, one, half) = (L::splat(0.0), L::splat(1.0), L::splat(0.5));
+        let [zero, one, three, four, most] = [0.0, 1.0, 3.0, 4.0, 0.6].map(L::splat);
         let ramp = |x: S| {
             let u = x.value();
             let bent = u.max(zero).min(one);
-            x.mapped(half * bent * bent + (u.max(one) - one), bent)
+            let cube = bent * bent * bent;
+            x.mapped(cube * bent * (one - most * bent) + (u.max(one) - one), cube * (four - three * bent))
         };
         let i = (ramp(v - at.voltage) - ramp(-v) + v * L::splat(1e-7)) * at.conductance;
         Flow { i: [i], q: [S::constant(L::splat(0.0))] }
