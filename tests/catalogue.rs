@@ -13,7 +13,7 @@ use joulestep_models::model::{Built, Shape, Value};
 use joulestep_models::parts::shipped;
 use wide::{f64x4, f64x8};
 
-use crate::common::catalogued::{part, values};
+use crate::common::catalogued::{leads, part, values};
 
 /// Numbers with which a model can be built; several sets where a model has several laws.
 fn samples(kind: &str) -> Vec<Vec<(&'static str, f64)>> {
@@ -394,9 +394,4 @@ fn a_name_of_a_rating_is_that_of_the_quantity_it_bounds() {
         }
     }
     assert!(both > 5, "{both} ratings");
-}
-
-/// Leads, so that pins and dies differ.
-fn leads(kind: &str) -> Option<[(&'static str, f64); 2]> {
-    (kind == "cascode").then_some([("drain-inductance", 5e-9), ("source-inductance", 3e-9)])
 }

@@ -45,3 +45,8 @@ pub fn part(name: &str) -> (String, Vec<(&'static str, f64)>) {
     };
     (part.kind.to_string(), part.given.iter().map(number).collect())
 }
+
+/// Leads, so that pins and dies differ.
+pub fn leads(kind: &str) -> Option<[(&'static str, f64); 2]> {
+    (kind == "cascode").then_some([("drain-inductance", 5e-9), ("source-inductance", 3e-9)])
+}

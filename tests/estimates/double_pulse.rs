@@ -81,7 +81,7 @@ pub fn all() -> Vec<Known> {
         truth.extend([extreme(&reference, column, 1.0), extreme(&reference, column, -1.0), (last, AGREES)]);
     }
     let mut all = Vec::new();
-    for (bound, finest) in [(0.1, 10), (1e-2, 12), (1e-3, 14)] {
+    for (bound, finest) in [(0.1, 10), (3e-2, 11), (1e-2, 12), (1e-3, 14)] {
         let (fine, errors) = estimated(|level| computed(level, bound, finest)).expect("it is solved");
         let each = fine.numbers.into_iter().zip(errors).zip(&truth);
         all.extend(each.map(|((number, error), &(truth, known))| Known {
