@@ -286,7 +286,7 @@ fn questions_without_an_answer_are_refused() {
     folder.refuses(2, &fit("component.loop.inductnce"), "did you mean `inductance`?");
     folder.refuses(2, &fit("measured.channel.noise"), "does not give");
     folder.refuses(2, &["fit", "@s.toml", "--parameter", PATHS[0], "--parameter", PATHS[0]], "named twice");
-    let none = Folder::new(&[("s.toml", &CIRCUIT.to_string())]);
+    let none = Folder::new(&[("s.toml", CIRCUIT)]);
     none.refuses(2, &fit(PATHS[0]), "no [[measured]]");
     let outside = RECORD.replace("0 ns", "1 ms");
     let outside = Folder::new(&[("s.toml", &format!("{CIRCUIT}{outside}")), ("scope.csv", &csv(|| 0.0))]);

@@ -9,7 +9,7 @@ mod slope;
 use execute::{Came, carry};
 
 /// Circuits that run here.
-const SEEDS: u64 = 300;
+const SEEDS: u64 = 500;
 
 /// One in fifty may have steps whose errors stay above their bounds.
 const UNPROVEN: u64 = SEEDS / 50;

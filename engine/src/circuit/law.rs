@@ -1,6 +1,6 @@
 //! A device is its equations.
 //!
-//! Authors write a [`Law`]; the assembler sees a [`Device`]; [`Lawful`](super::lawful::Lawful) stands between and takes
+//! Authors write a [`Law`]; the assembler sees a [`Device`]; [`Lawful`] stands between and takes
 //! the derivatives.
 
 use std::any::Any;

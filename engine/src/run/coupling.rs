@@ -151,14 +151,13 @@ impl<L: Lane> Coupling<L> {
         let mean = L::splat(0.5) * (lag + self.lag(celsius)) + self.stale;
         self.stale = L::splat(0.0);
         self.lags(celsius);
-        let rises = &mut self.worst[2];
-        for k in 0..celsius.len() {
+        for (k, rise) in self.worst[2].iter_mut().enumerate() {
             let heat = self.power[k] * L::splat(dt);
             self.seen[k] += heat;
             self.heat[k] += heat;
             self.lagged[k] += heat * mean;
             let undelayed = thermal.undelayed(k);
-            rises[k] = rises[k].max((undelayed - self.at_once[k]).abs());
+            *rise = rise.max((undelayed - self.at_once[k]).abs());
             self.at_once[k] = undelayed;
         }
     }

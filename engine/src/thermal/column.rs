@@ -144,7 +144,7 @@ impl Column {
         [followed.stored - linear.stored, followed.out - linear.out]
     }
 
-    /// Error of [`Column::hotter`] that comes from the steps, K; infinite where one did not settle.
+    /// Error of the rise that comes from the steps, K; infinite where one did not settle.
     pub fn error(&self) -> f64 {
         self.error
     }

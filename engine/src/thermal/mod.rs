@@ -6,7 +6,7 @@
 //! - [`modal`]: the immutable modal form of a network (or of one network per lane) and what can be asked of it:
 //!   transient thermal impedance, steady-state resistances, frequency response.
 //! - [`field`]: layered bodies solved in three dimensions, and made into compact networks.
-//! - [`column`]: dies whose conductivity and heat capacity follow the temperature, in runs.
+//! - [`mod@column`]: dies whose conductivity and heat capacity follow the temperature, in runs.
 //! - [`fit`]: a Foster chain through measured points. [`pulses`]: repeated pulses, structure functions. [`separation`]: two
 //!   curves of one part on two interfaces.
 //! - [`run`]: temperatures advanced over intervals of constant power, with the account of the heat.

@@ -220,7 +220,7 @@ keys! {
 
 keys! {
     /// What repeats in a circuit of the user's own.
-    pub struct Repeat in CYCLE = "cycle": "What repeats in a circuit without an [arrangement], and what goes in and out";
+    pub struct Repeat in CYCLE = "cycle": "What repeats in a circuit without an arrangement, and what goes in and out";
     need source: Names, "components whose energy goes in";
     need load: Names, "components that take the useful energy";
     may period: Quantity("s", Positive),

@@ -6,6 +6,7 @@ mod tables;
 
 use joulestep_models::extract::certainty::certainty_of;
 use joulestep_models::extract::least_squares::minimise;
+use std::cmp::Ordering;
 
 use self::begin::{Begin, Parameter};
 use self::problem::{Fitted, Fitting};
@@ -144,8 +145,9 @@ fn warnings(begin: &Begin, fitted: &Fitted, errors: &[f64], partner: &[Option<(u
     let mut out = Vec::new();
     for (k, p) in begin.parameters.iter().enumerate() {
         let path = &p.path.path;
-        let lost =
-            if p.linear { !errors[k].is_finite() } else { !(errors[k] < LOST * fitted.values[k].abs()) };
+        // What is not a number counts as lost.
+        let known = errors[k].partial_cmp(&(LOST * fitted.values[k].abs())) == Some(Ordering::Less);
+        let lost = if p.linear { !errors[k].is_finite() } else { !known };
         if lost {
             out.push(format!("warning: the records do not determine {path}"));
         }

@@ -41,7 +41,7 @@ keys! {
 
 keys! {
     /// What makes a lifetime of damage.
-    pub struct Lifetime in LIFETIME = "mission.lifetime": "Lifetime in hours and years by the law of [mission.damage], and its scatter (Weibull)";
+    pub struct Lifetime in LIFETIME = "mission.lifetime": "Lifetime in hours and years by the law under `damage`, and its scatter (Weibull)";
     need missions_per_day: Quantity("1", Positive), "missions, each with all its rounds, a day";
     may weibull_shape: Quantity("1", Positive),
         "scatter of lifetimes about the law: the shape of a Weibull distribution; default: no scatter";
