@@ -118,7 +118,7 @@ fn packages_that_cannot_be_are_reported() {
             "there is no heat input `q1-jft`; expected `bar`, `q1-mosfet` or `q1-jfet`; did you mean `q1-jfet`?",
         ),
         ("name = \"bar\"", "name = \"q1-jfet\"", "`q1-jfet` is already a name of package `q1`"),
-        ("\"40 degC\"", "\"-300 degC\"", "-300 °C is not above absolute zero"),
+        ("\"110 degC\"", "\"-300 degC\"", "-300 °C is not above absolute zero"),
         ("package = \"board-700v-7m\"\n", "", "thermal.package.q1.package: missing"),
     ] {
         let text = HEATER.replacen(from, to, 1);
