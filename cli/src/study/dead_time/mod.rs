@@ -308,7 +308,7 @@ fn answers(found: &Found) -> Vec<Answer> {
         add("estimate", "dead time that charge balance asks for", found.balance(series[0].current), "s");
         let soft = series.iter().find(|p| p.soft.1 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
         let hard = series.iter().rev().find(|p| p.soft.1 != Kind::Soft).map(|p| p.dead_time);
-        let soft_at = add("soft-from", "shortest of the list that turns on softly what can", soft, "s");
+        let soft_at = add("soft-from", "shortest of the list with a soft turn-on", soft, "s");
         if let Some(reverses) = found.reverses {
             add("soft-until", "dead time at which the load's current reverses", reverses, "s");
         }
@@ -366,7 +366,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
             table(&found, energies, "energies", "Energies of a period", false),
             table(&found, transitions, "transitions", "Transitions", true),
         ];
-        let caption = "Energies of a switching period, and the voltage at which the switch that can be soft turns on, against the dead \
+        let caption = "Energies of a switching period, and the voltage over the switch that can turn on softly at its gate's edge, against the dead \
                        time; a curve for each load current.";
         study.figures = vec![StudyFigure::new(caption, picture(&found))];
     }

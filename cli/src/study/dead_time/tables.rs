@@ -54,7 +54,7 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "v_soft(on)",
-        "that of the switch that can be soft: the lower for a current out of the leg, the upper for one into it, of both the larger where the current reverses",
+        "that of the switch that can turn on softly: the lower for a current out of the leg, the upper for one into it, of both the larger where the current reverses",
     ),
     (
         "estimate",
@@ -108,7 +108,9 @@ pub(super) fn picture(found: &Found) -> Figure {
             ..Chart::default()
         }),
         panel("Integral diodes", "energy", "J", |p| p.diode),
-        panel("Voltage at which what can be soft turns on", "voltage", "V", |p| p.soft.0),
+        panel("Voltage at the soft turn-on: over the switch, at its gate's edge", "voltage", "V", |p| {
+            p.soft.0
+        }),
     ];
     let title = format!("{}: dead time at {}", found.what, people(found.voltage, "V"));
     Figure::new(&title, panels).noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())
