@@ -1,5 +1,6 @@
 //! What a model is: its name, pins, parameters with units, and how it enters a circuit. Knows no model.
 
+mod branch;
 mod die;
 mod stress;
 

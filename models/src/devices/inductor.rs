@@ -1,7 +1,6 @@
 //! Inductor with series resistance.
 
 use joulestep_engine::circuit::graph::{Circuit, NodeId};
-use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 
 use crate::model::{Built, Entry, Param, Range, Values, params};
@@ -15,16 +14,7 @@ const PARAMS: &[Param] = &params! {
 fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) -> Result<Built, CircuitError> {
     let (l, r) = (v.number("inductance"), v.number("series-resistance"));
     let id = circuit.inductor(name, pins[0], pins[1], l, r, v.maybe("initial-current"))?;
-    Ok(Built {
-        components: vec![id],
-        dies: vec![("inductor", vec![id])],
-        quantities: vec![
-            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
-            ("current", "current from the first pin to the second", Probe::Branch(id, 0)),
-            ("power", "power dissipated", Probe::Power(id)),
-        ],
-        ..Built::default()
-    })
+    Ok(Built::inductor(id, pins))
 }
 
 /// The line of the catalogue.

@@ -4,7 +4,6 @@ use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::arithmetic::scalar::Scalar;
 use joulestep_engine::circuit::graph::{Circuit, NodeId, Stated};
 use joulestep_engine::circuit::law::{Device, Flow, Law, side_by_side};
-use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::lockstep;
 
@@ -73,16 +72,7 @@ fn build(circuit: &mut Circuit<f64>, name: &str, pins: &[NodeId], v: &Values) ->
     };
     let id = circuit.law(name, "saturable-inductor", pins, law, STATED_AT)?;
     circuit.components[id.0 as usize].stated = v.maybe("initial-current").map(|i| Stated::Current(0, i));
-    Ok(Built {
-        components: vec![id],
-        dies: vec![("inductor", vec![id])],
-        quantities: vec![
-            ("voltage", "voltage of the first pin against the second", Probe::Voltage(pins[0], pins[1])),
-            ("current", "current from the first pin to the second", Probe::Branch(id, 0)),
-            ("power", "power dissipated", Probe::Power(id)),
-        ],
-        ..Built::default()
-    })
+    Ok(Built::inductor(id, pins))
 }
 
 /// The line of the catalogue.
