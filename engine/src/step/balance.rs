@@ -26,12 +26,13 @@ const NODES: [(f64, f64); 5] = [
 const PARTS: u32 = 4;
 /// The least energy that a residual is held against, J: as the ledger has it.
 const LEAST: f64 = 1e-12;
-/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns and ground are not.
+/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns that are no currents, and
+/// ground, are not.
 pub(super) fn halves<L: Lane>(system: &System<L>) -> Vec<L> {
     let mut halves = zeros(system.n + 1);
     halves[..system.n].fill(L::splat(0.5));
-    for placed in &system.devices {
-        placed.locals[placed.ports..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
+    for (device, placed) in system.devices().iter().zip(&system.devices) {
+        placed.locals[device.energetic()..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
     }
     halves
 }
@@ -218,7 +219,8 @@ impl<L: Lane> StageSolver<L> {
     }
 }
 
-/// ∫u·dq of a device's ports along the straight way from one solution to another, J, and the size of its terms.
+/// ∫u·dq of a device's ports, and of its own currents, along the straight way from one solution to another, J, and the
+/// size of its terms.
 fn charging<L: Lane>(device: &dyn Device<L>, placed: &Placed, x0: &[L], x1: &[L]) -> (L, L) {
     let (u0, u1) = (placed.locals_at(x0), placed.locals_at(x1));
     let p = u0.len();
@@ -229,7 +231,7 @@ fn charging<L: Lane>(device: &dyn Device<L>, placed: &Placed, x0: &[L], x1: &[L]
     device.values(&u1, &mut out);
     // ∫u·dq = u₁·(q₁ − q₀) − ∫(q − q₀)·du.
     let (mut way, mut size) = (zero, zero);
-    for k in 0..placed.ports {
+    for k in 0..device.energetic() {
         let term = u1[k] * (out[p + k] - q0[k]);
         way += term;
         size += term.abs() + u1[k].abs() * q0[k].abs();
@@ -243,7 +245,7 @@ fn charging<L: Lane>(device: &dyn Device<L>, placed: &Placed, x0: &[L], x1: &[L]
                 *u = *a + (*b - *a) * s;
             }
             device.values(&u, &mut out);
-            for k in 0..placed.ports {
+            for k in 0..device.energetic() {
                 way -= (out[p + k] - q0[k]) * (u1[k] - u0[k]) * L::splat(0.5 * weight * part);
             }
         }
