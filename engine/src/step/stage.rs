@@ -215,9 +215,10 @@ impl<L: Lane> StageSolver<L> {
             let course = &seat.waves[wave.0 as usize];
             bent |= !course.is_straight();
             let gain = gain.lane(lane);
-            let first = gain * seat.board.course_after(course, wave, begin);
+            let (first, last) = seat.board.course_ends(course, wave, (begin, end));
+            let first = gain * first;
             ends.0.set_lane(lane, first);
-            ends.1.set_lane(lane, gain * seat.board.course(course, wave, end) - first);
+            ends.1.set_lane(lane, gain * last - first);
         }
         self.bent = self.bent & !(1 << lane) | u32::from(bent) << lane;
     }
