@@ -92,17 +92,24 @@ impl<L: Lane> Wave<L> {
         self.value(t, false)
     }
 
-    /// The value just after an instant and just before a later one, s.
+    /// The value just after an instant and just before a later one, s. `passed` has how many points had been passed when
+    /// this was asked last: hardly ever another number.
     #[inline]
-    pub fn ends(&self, begin: f64, end: f64) -> (L, L) {
+    pub fn ends(&self, (begin, end): (f64, f64), passed: &mut usize) -> (L, L) {
         match self {
             Self::Constant(x) | Self::Driven(x) => (*x, *x),
             Self::Points(points) => {
-                let passed = points.partition_point(|p| p.0 <= begin);
+                let is = |k: usize, of: fn(f64, f64) -> bool| points.get(k).is_none_or(|p| of(p.0, begin));
+                let still = *passed <= points.len()
+                    && is(passed.wrapping_sub(1), |p, t| p <= t)
+                    && is(*passed, |p, t| p > t);
+                if !still {
+                    *passed = points.partition_point(|p| p.0 <= begin);
+                }
                 // A step hardly ever reaches over a corner.
-                let more = points[passed..].iter().take_while(|p| p.0 < end).count();
+                let more = points[*passed..].iter().take_while(|p| p.0 < end).count();
                 let value = |k: usize, t: f64| on_line(points, k, |p| p, t);
-                (value(passed, begin), value(passed + more, end))
+                (value(*passed, begin), value(*passed + more, end))
             }
             _ => (self.at(begin), self.until(end)),
         }

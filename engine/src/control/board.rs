@@ -191,12 +191,18 @@ impl<L: Lane> Board<L> {
         }
     }
 
-    /// Both for a step: just after its begin and just before its end, s.
+    /// Both for a step: just after its begin and just before its end, s ([`Wave::ends`]).
     #[inline]
-    pub fn course_ends(&self, wave: &Wave<L>, id: WaveId, (begin, end): (f64, f64)) -> (L, L) {
+    pub fn course_ends(
+        &self,
+        wave: &Wave<L>,
+        id: WaveId,
+        (begin, end): (f64, f64),
+        passed: &mut usize,
+    ) -> (L, L) {
         match wave {
             Wave::Driven(_) => (self.course_after(wave, id, begin), self.course(wave, id, end)),
-            other => other.ends(begin, end),
+            other => other.ends((begin, end), passed),
         }
     }
 

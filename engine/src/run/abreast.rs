@@ -231,8 +231,9 @@ impl<K: DeviceLanes> Abreast<K> {
             stepper.weights.take(lane, recipe);
         }
         let Some(any) = places[some].as_ref().map(Sitting::seat) else { return };
-        let mut seats: [Seat<'_>; MOST_LANES] =
-            std::array::from_fn(|lane| places.get(lane).and_then(Option::as_ref).map_or(any, Sitting::seat));
+        let mut seats = [any; MOST_LANES];
+        let taken = places.iter().map(Option::as_ref);
+        seats.iter_mut().zip(taken).for_each(|(seat, one)| *seat = one.map_or(any, Sitting::seat));
         stepper.attempt_lanes(state, spans, &mut seats[..K::WIDTH], going);
         let asking = |asks: fn(&Run<f64>, Attempt) -> bool| {
             let asks = |lane: &usize| match (stepper.outcomes[*lane], &places[*lane]) {
