@@ -158,6 +158,14 @@ fn conditions(charted: &Charted, laid: Option<&Laid>, options: &Options) -> Vec<
         charted.heat
     )];
     out.push("A point is one pulse of constant voltage and current from the boundary temperature.".into());
+    let followed = charted.path.followed(charted.law.names());
+    if laid.is_some() && !followed.is_empty() {
+        out.push(format!(
+            "Junctions of the course: conductivity and heat capacity follow the temperature of the die ({}); the borders are by \
+             the linear impedances.",
+            followed.join(", ")
+        ));
+    }
     let r = &part.ratings;
     out.push(match (r.lead_current, r.lead_pulse_current, r.lead_pulse_width) {
         (None, ..) => "The part states no current of its leads: that border is missing.".into(),
