@@ -77,6 +77,45 @@ fn die_current(given: &[(&str, f64)], volts: f64, gate: f64, kelvin: f64) -> f64
     out[0]
 }
 
+/// Drain and source of a channel may be exchanged (the square law: Shichman & Hodges, IEEE JSSC SC-3 (1968) 285): with
+/// the drain below the source the carriers come from the drain, and the current saturates at what the gate allows
+/// against it. No current of a die without sources rises against its own voltage: its conductances make a passive
+/// matrix, also where drift region or velocity make the drain count little or much (k of 0.03 to 10).
+#[test]
+fn a_channel_in_reverse_is_the_channel_exchanged() {
+    for (ohm, saturation, effect) in [(0.2, 1000.0, 0.0), (0.03, 120.0, 0.01), (2e-3, 180.0, 0.0)] {
+        // Junctions and leakage that carry nothing of note.
+        let given = [
+            ("on-resistance", ohm),
+            ("saturation-current", saturation),
+            ("pinch-off", -6.0),
+            ("drain-effect", effect),
+            ("gate-saturation-current", 1e-60),
+        ];
+        let mut c = Circuit::new();
+        let pins = ["d", "g", "s"].map(|n| c.node(n));
+        put(&mut c, "jfet", "J", &pins, &given);
+        let Body::Device(device) = &mut c.components[0].body else { panic!("a jfet is a device") };
+        for volts in [0.01, 0.5, 3.0, 20.0, 400.0] {
+            for gate in [-12.0, -6.5, -5.9, -3.0, 0.0] {
+                let mut stamp = [0.0; 16];
+                device.evaluate(&[volts, gate], &mut stamp);
+                let forward = stamp[0];
+                device.evaluate(&[-volts, gate - volts], &mut stamp);
+                let tiny = 1e-9 * (1.0 + volts);
+                assert!(
+                    (stamp[0] + forward).abs() <= 1e-9 * forward.abs() + tiny,
+                    "{volts} {gate}: {stamp:?}"
+                );
+                // Slopes of the drain's current by drain and gate, and of the source's by its own voltage.
+                let [by_drain, by_gate] = [stamp[4], stamp[5]];
+                let none = -1e-9;
+                assert!(by_drain >= none && by_drain + by_gate >= none, "{volts} {gate}: {stamp:?}");
+            }
+        }
+    }
+}
+
 /// The saturation current of every shipped JFET follows the closed form within 4 % from 0 °C to 575 °C; as a power of
 /// the temperature, by about 1.1 to 175 °C and 1.35 to 575 °C.
 #[test]

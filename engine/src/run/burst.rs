@@ -3,7 +3,7 @@
 use super::gauge::Reading;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Raw, Readout, Sources};
 
 /// When a burst lasts, and what its value is referred to.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,6 +84,11 @@ impl Bursts {
             count: 0,
             largest: 0.0,
         }
+    }
+
+    /// Raw values that are read beside the probe itself ([`Readout::raw`]).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        [&self.over].into_iter().chain(&self.temperature).for_each(|r| r.raw(accounts, out));
     }
 
     /// Takes in the end of a step: the probe before it and now.

@@ -12,7 +12,7 @@ use super::burst::{Burst, Bursts, Taken};
 use crate::circuit::probe::Probe;
 use crate::control::crossing::{Sense, Stretch};
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Raw, Readout, Sources};
 use crate::recorder::{Event, EventKind};
 
 /// What is measured.
@@ -143,9 +143,12 @@ impl Gauges {
         }
     }
 
-    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
-    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
-        self.all.iter().filter_map(|g| g.readout.as_ref()).for_each(|r| r.stamps(out));
+    /// Raw values that are read ([`Readout::raw`]).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        for g in &self.all {
+            g.readout.iter().for_each(|r| r.raw(accounts, out));
+            g.bursts.iter().for_each(|b| b.raw(accounts, out));
+        }
     }
 
     /// Whether anything is read at the ends of steps.
@@ -162,9 +165,6 @@ impl Gauges {
 
     /// Looks at the end of a step at t, s; after a jump once more at the same instant.
     pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
-        if self.all.is_empty() {
-            return;
-        }
         let moved = self.began && t > self.span.1;
         if moved {
             self.span = (self.span.1, t);

@@ -1,5 +1,6 @@
 //! Why the numbers of an account may not be relied on, and what else is of note.
 
+use joulestep_engine::accounts::ledger::CLOSED;
 use joulestep_engine::units::{people, people_digits};
 
 use super::{Account, Facts, Found, Judgement, Peak, Waiver};
@@ -81,6 +82,16 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
             people(end, peak.unit),
         );
         all.push(Doubt { name: range.name.clone(), text, since, out_of_range: true });
+    }
+    // Written so that a share that is not a number counts.
+    let closed = found.relative <= CLOSED;
+    if !closed && !found.entries.is_empty() {
+        let text = format!(
+            "the energy ledger is open by {} of what is turned over or stored, and {} is the most: steps or rounding lose energy, and no number is proven",
+            people_digits(found.relative, "1", 2),
+            people(CLOSED, "1"),
+        );
+        all.push(Doubt { name: "ledger".into(), text, since: None, out_of_range: false });
     }
     for die in facts.judging.unheated.iter().filter(|u| u.waived.is_none()) {
         let of_die = die.components.iter().filter_map(|id| found.entries.get(id.0 as usize));
