@@ -6,7 +6,6 @@ use std::path::Path;
 use joulestep::input::scenario::build::build;
 use joulestep::input::scenario::resolve::read;
 use joulestep_engine::circuit::law::Law;
-use joulestep_models::budget::breakdown_4h_sic;
 use joulestep_models::charge::Depletion;
 use joulestep_models::devices::mosfet::{FastMosfet, Mosfet};
 use joulestep_models::emission::BarrierLeakage;
@@ -15,7 +14,7 @@ use joulestep_models::operating::Feed;
 use joulestep_models::part::{Part, Technology};
 
 use crate::common::rig::near;
-use crate::common::technologies::{of_kind, on_gate, rest, square_millimetres};
+use crate::common::technologies::{drift_doping, of_kind, on_gate, rest, square_millimetres};
 
 /// Elementary charge (C), reduced Planck constant (J·s), mass of the electron (kg), Boltzmann's constant (J/K): CODATA
 /// 2018.
@@ -168,8 +167,8 @@ fn breakdown_with_its_space_charge() {
     }
 }
 
-/// W²/(2·ε·v·A) (Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 8; from memory) with the depletion width at
-/// breakdown of each class's doping (Konstantinov 1997) and the highest velocity at 25 °C.
+/// W²/(2·ε·v·A) (Sze & Ng, Physics of Semiconductor Devices, 3rd ed., ch. 8; from memory) with the depletion width of
+/// each class's doping at breakdown, √(2εV/qN), and the highest velocity at 25 °C.
 #[test]
 fn space_charge_resistance_of_sic_parts() {
     for part in of_kind("cascode").iter().chain(&of_kind("mosfet")).chain(&of_kind("diode")) {
@@ -179,15 +178,11 @@ fn space_charge_resistance_of_sic_parts() {
             (_, Technology::SicSchottkyDiode) => ("diode", ""),
             _ => continue,
         };
-        let doping = match part.rated_voltage().unwrap() as u32 {
-            700 => 2.33e22,
-            900 => 1.70e22,
-            1100 => 1.32e22,
-            _ => 1.07e22,
-        };
-        let (_, width) = breakdown_4h_sic(doping);
+        let blocks = part.values.number(&format!("{prefix}breakdown-voltage"));
+        let epsilon = 9.7 * 8.854_187_812_8e-12;
+        let width = (2.0 * epsilon * blocks / (1.602_176_634e-19 * drift_doping(part))).sqrt();
         let area = square_millimetres(part, die) * 1e-6;
-        let expected = width * width / (2.0 * 9.7 * 8.854_187_812_8e-12 * fastest(298.15) * area);
+        let expected = width * width / (2.0 * epsilon * fastest(298.15) * area);
         let found = part.values.number(&format!("{prefix}breakdown-resistance"));
         near(&part.name, found, expected, 0.01);
     }

@@ -6,7 +6,7 @@ use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{CauerCell, FosterTerm, Network};
 use joulestep_engine::thermal::pulses::differential_structure_function;
-use joulestep_engine::thermal::separation::{Separation, SeparationError, separation};
+use joulestep_engine::thermal::separation::{Parting, Separation, SeparationError, separation, structures};
 
 use crate::common::answers::value;
 use crate::common::program::joulestep;
@@ -36,6 +36,43 @@ fn evaluated(layers: &[(f64, f64, usize)], interfaces: [f64; 2]) -> Separation {
     // The order of the curves does not matter.
     assert_eq!(found, separation(&b, &a).unwrap());
     found
+}
+
+/// The same curves by their structure functions.
+fn compared(layers: &[(f64, f64, usize)], interfaces: [f64; 2]) -> Parting {
+    let [a, b] = interfaces.map(|r| {
+        let modal = stack(layers, r);
+        sampled(|t| modal.step_response(t, 0, 0), -6, 3)
+    });
+    let found = structures(&a, &b).unwrap();
+    assert_eq!(found, structures(&b, &a).unwrap());
+    found
+}
+
+/// R_th,JC by its making: the sum of the layers. Structure functions find it within 5 %, where an attach makes most of the
+/// resistance and where thick copper does, of which the derivatives lose a third and more.
+#[test]
+fn structure_functions_find_the_resistance_to_the_case() {
+    let attach = [(0.05, 1.5e-3, 20), (0.6, 3e-5, 8), (0.05, 0.15, 20)];
+    let copper = [(0.05, 1.5e-3, 20), (0.1, 3e-5, 8), (0.25, 0.15, 20)];
+    for (layers, exact, interfaces) in
+        [(attach, 0.7, [0.7, 0.21]), (attach, 0.7, [0.35, 0.07]), (copper, 0.4, [0.4, 0.1])]
+    {
+        let found = compared(&layers, interfaces);
+        let derivatives = evaluated(&layers, interfaces).resistance;
+        println!(
+            "{exact}: {} in {:?}, {} blurred; derivatives {derivatives}",
+            found.resistance, found.between, found.blurred
+        );
+        assert!((found.resistance / exact - 1.0).abs() < 0.05, "{}", found.resistance);
+        let whole: f64 = layers.iter().map(|l| l.1).sum();
+        assert!((0.5..2.0).contains(&(found.capacitance / whole)), "{} {whole}", found.capacitance);
+        // Each function ends where its curve does.
+        for (function, interface) in found.functions.iter().zip(interfaces) {
+            assert!((function.last().unwrap().0 / (exact + interface) - 1.0).abs() < 2e-3);
+        }
+    }
+    assert!((evaluated(&copper, [0.4, 0.1]).resistance / 0.4) < 0.8);
 }
 
 /// A die on an attach that makes most of the resistance, on copper: R_th,JC = 0.05 + 0.6 + 0.05 K/W by its making. The
@@ -92,6 +129,12 @@ fn an_even_plate_reads_low() {
     let json: serde_json::Value = serde_json::from_str(&done.out).unwrap();
     let found = value(&json, "junction_case");
     assert!((0.4..0.6).contains(&(found / r)), "{found}");
+    // Its structure functions part where its resistance ends.
+    let other = value(&json, "junction_case_by_structure");
+    assert!((other / r - 1.0).abs() < 0.05, "{other}");
+    assert!((value(&json, "difference") - (other - found)).abs() < 1e-12);
+    assert!(json["tables"]["structure"]["rows"].as_array().unwrap().len() > 50);
+    assert!(json["notes"][0].as_str().unwrap().contains("differ by more than their errors"), "{json}");
     assert!((value(&json, "end") - 1.0).abs() < 2e-3 && (value(&json, "other_end") - 0.6).abs() < 2e-3);
     assert!(json["tables"]["separation"]["rows"].as_array().unwrap().len() > 100);
     // One curve twice.
@@ -112,6 +155,8 @@ fn an_even_plate_reads_low() {
 fn curves_that_do_not_part_tell_nothing() {
     let flat = |end: f64| sampled(move |t| end * t / (t + 1.0), -3, 3);
     assert!(matches!(separation(&flat(1.0), &flat(0.98)), Err(SeparationError::Alike(..))));
+    assert!(matches!(structures(&flat(1.0), &flat(0.98)), Err(SeparationError::Alike(..))));
+    assert!(matches!(structures(&flat(1.0)[..5], &flat(0.5)), Err(SeparationError::TooFew(_))));
     assert!(matches!(separation(&flat(1.0)[..5], &flat(0.5)), Err(SeparationError::TooFew(_))));
     // Apart from the beginning.
     let late = |end: f64| sampled(move |t| end * t / (t + 1.0), -1, 3);

@@ -100,3 +100,22 @@ fn a_die_is_warmed_by_the_one_it_stands_on() {
     assert!((path.resistance(1, 0) / path.resistance(0, 0) - 1.0).abs() < 1e-9);
     assert!(path.impedance(1e-6, 1, 0) < 0.1 * path.impedance(1e-6, 0, 0));
 }
+
+/// Silicon carbide through the c axis. Published: 387 W/(m·K) across the c axis of 6H at 300 K, going as T^−1.49 to 500 K,
+/// and about 30 % less along it (Burgemeister et al., J. Appl. Phys. 50 (1979) 5790); 280 W/(m·K) and T^−1.3 along c of
+/// n-type 4H (Wei et al., J. Appl. Phys. 113 (2013) 053503; from memory); 350 in pure crystals (Qian et al., J. Appl. Phys.
+/// 121 (2017) 225704; from memory).
+#[test]
+fn silicon_carbide_along_c() {
+    let known = joulestep_models::materials::find("silicon-carbide-4h").unwrap();
+    let law = known.through.unwrap().shape.law();
+    for (kelvin, off) in [(300.0, 0.05), (400.0, 0.1), (500.0, 0.15)] {
+        let published = 0.7 * 387.0 * (kelvin / 300.0_f64).powf(-1.49);
+        assert!((law.at(kelvin) / published - 1.0).abs() < off, "{kelvin}: {} {published}", law.at(kelvin));
+        let n_type = 280.0 * (kelvin / 300.0_f64).powf(-1.3);
+        assert!((law.at(kelvin) / n_type - 1.0).abs() < 1e-9 && n_type < 350.0);
+    }
+    // Less than across the axis, at any temperature of a die.
+    let across = known.conductivity.shape.law();
+    assert!([250.0, 300.0, 500.0, 900.0].iter().all(|&t| law.at(t) < across.at(t)));
+}

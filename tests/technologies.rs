@@ -7,7 +7,7 @@ use joulestep_models::part::{Part, Technology};
 
 use crate::common::rig::near;
 use crate::common::technologies::{
-    of_kind, on_gate, on_resistance, rest, ship, specific, square_millimetres,
+    drift_doping, of_kind, on_gate, on_resistance, rest, ship, specific, square_millimetres,
 };
 
 /// Asserts that a number lies between two bounds, and prints it.
@@ -204,14 +204,8 @@ fn sizes_of_a_die() {
 fn output_capacitance_is_a_depletion_layers() {
     for part in of_kind("cascode").into_iter().chain(sic_mosfets()) {
         let rated = part.rated_voltage().unwrap();
-        let doping = match rated as u32 {
-            700 => 2.33e22,
-            900 => 1.70e22,
-            1100 => 1.32e22,
-            _ => 1.07e22,
-        };
         let volts = 0.55 * rated;
-        let width = (2.0 * 9.7 * 8.8541878128e-12 * volts / (1.602176634e-19 * doping)).sqrt();
+        let width = (2.0 * 9.7 * 8.8541878128e-12 * volts / (1.602176634e-19 * drift_doping(&part))).sqrt();
         let planar = 9.7 * 8.8541878128e-12 / width * joulestep_models::merit::blocking_area(&part).unwrap();
         let found =
             joulestep_models::capacitances::capacitances(part.entry(), &part.values, volts, 25.0).unwrap();

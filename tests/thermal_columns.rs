@@ -9,6 +9,10 @@ use joulestep_engine::thermal::field::property::Law;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{Boundary, FosterMatrixTerm, FosterTerm, Network};
 use joulestep_engine::thermal::run::Thermal;
+use joulestep_models::rating::pulse::Shape;
+use joulestep_models::rating::surge::{Outcome, Surge};
+use joulestep_models::rating::trajectory::{Sample, hottest};
+use joulestep_models::rating::{Carried, Conducts, HeatPath};
 
 const ZERO: f64 = 273.15;
 
@@ -54,9 +58,20 @@ fn network(plate: &Plate, base: f64) -> Thermal<f64> {
     heat.with_columns(vec![Column::new(0, plate.clone(), &terms).unwrap()])
 }
 
-/// Four hundred equal cells, a trapezoid in the heat content that is repeated until it holds: the mean over the heated
-/// depth at the end, °C.
+/// The mean over the heated depth at the end, °C, of a plate that is held at its back.
 fn fine(plate: &Plate, base: f64, power: impl Fn(f64) -> f64, end: f64, steps: usize) -> f64 {
+    finely(plate, (base, true), power, end, steps)
+}
+
+/// Four hundred equal cells, backward Euler in the heat content, repeated until it holds: the mean over the heated depth at
+/// the end, °C, from `base`, with the back held there or insulated.
+pub fn finely(
+    plate: &Plate,
+    (base, held): (f64, bool),
+    power: impl Fn(f64) -> f64,
+    end: f64,
+    steps: usize,
+) -> f64 {
     const N: usize = 400;
     let (dx, dt) = (plate.thickness / N as f64, end / steps as f64);
     let mut t = vec![base + ZERO; N];
@@ -68,7 +83,8 @@ fn fine(plate: &Plate, base: f64, power: impl Fn(f64) -> f64, end: f64, steps: u
             let conductivity: Vec<f64> = t.iter().map(|t| plate.conductivity.at(*t)).collect();
             let below = |k: usize| match k {
                 k if k + 1 < N => 2.0 / (dx / conductivity[k] + dx / conductivity[k + 1]),
-                k => 2.0 * conductivity[k] / dx,
+                k if held => 2.0 * conductivity[k] / dx,
+                _ => 0.0,
             };
             // Cells from the face to the base; Gaussian elimination of a band of three.
             let (mut factor, mut value) = (vec![0.0; N], vec![0.0; N]);
@@ -199,4 +215,68 @@ fn the_steady_state_is_kirchhoffs_transform() {
     let found = heat.temperatures()[0];
     assert!((found - exact).abs() < 0.005 * (exact - base), "{found} {exact}");
     assert!(heat.residual().abs() < 1e-11 * heat.heat_in()[0]);
+}
+
+/// Drops ten volts at any current.
+struct TenVolts;
+
+impl Conducts for TenVolts {
+    fn dies(&self) -> usize {
+        1
+    }
+    fn carry(&self, amperes: f64, _: &[f64]) -> Option<Carried> {
+        Some(Carried::one(10.0, amperes))
+    }
+    fn hottest_known(&self) -> f64 {
+        1e9
+    }
+}
+
+/// Pulses of `rating` and courses over `soa`: within 1 % of four hundred cells (the rise), and the largest current within 1 %,
+/// where the linear network allows 13 % too much and more.
+#[test]
+fn ratings_of_pulses_are_as_hot_as_a_fine_solution_says() {
+    for (thickness, width, watts, least) in
+        [(48e-6, 4e-6, 1e5, 0.13), (150e-6, 8e-6, 6e4, 0.13), (350e-6, 40e-6, 2.5e4, 0.13)]
+    {
+        let plate = carbide(thickness);
+        let exact = fine(&plate, 48.0, |_| watts, width, 2000);
+        let path = HeatPath::new(network(&plate, 48.0).modal().clone(), &["die"]).unwrap();
+        let path = path.with_plates(vec![Some(plate)]).unwrap();
+        let mut surge = Surge::new(&TenVolts, &path, 3000.0, &[0.0]);
+        let Outcome::Held(peaks) = surge.pulse(Shape::Square, 0.1 * watts, width) else { panic!("held") };
+        let bare = path.linear();
+        let mut linear = Surge::new(&TenVolts, &bare, 3000.0, &[0.0]);
+        let Outcome::Held(low) = linear.pulse(Shape::Square, 0.1 * watts, width) else { panic!("held") };
+        let [found, low] = [peaks.celsius[0], low.celsius[0]];
+        println!("{thickness}: fine {exact:.1}, found {found:.1}, linear {low:.1}");
+        assert!((found - exact).abs() < 0.01 * (exact - 48.0), "{found} {exact}");
+        // To the temperature of the fine solution, its current.
+        let most = |path: &HeatPath| {
+            Surge::new(&TenVolts, path, exact, &[0.0]).largest(Shape::Square, width).current / (0.1 * watts)
+        };
+        let [current, linear] = [most(&path), most(&bare)];
+        assert!((current - 1.0).abs() < 0.01 && linear > 1.0 + least, "{current} {linear}");
+        let (longest, _) = Surge::new(&TenVolts, &path, exact, &[0.0]).ride_through(0.1 * watts, 1.0);
+        assert!((longest / width - 1.0).abs() < 0.02, "{longest}");
+        let sample =
+            |k: i32| Sample { time: f64::from(k) / 400.0 * width, volts: 10.0, current: 0.1 * watts };
+        let course: Vec<Sample> = (0..=400).map(sample).collect();
+        let [(celsius, _), _] = hottest(&course, &path, 1, &|_, _| [1.0, 0.0]);
+        assert!((celsius - exact).abs() < 0.01 * (exact - 48.0), "{celsius} {exact}");
+    }
+}
+
+/// From the steady state of a power before it: the die is followed from the temperatures of that state on. 1 % of the rise.
+#[test]
+fn a_pulse_from_a_warm_state_is_as_hot_as_a_fine_solution_says() {
+    let (plate, before, watts, width, rest) = (carbide(48e-6), 2000.0, 3e4, 2e-5, 2e-4);
+    let power = |t: f64| if t < rest { before } else { watts };
+    let exact = fine(&plate, 48.0, power, rest + width, 4400);
+    let path = HeatPath::new(network(&plate, 48.0).modal().clone(), &["die"]).unwrap();
+    let path = path.with_plates(vec![Some(plate)]).unwrap();
+    let mut surge = Surge::new(&TenVolts, &path, 3000.0, &[before]);
+    let Outcome::Held(peaks) = surge.pulse(Shape::Square, 0.1 * watts, width) else { panic!("held") };
+    println!("fine {exact:.1}, found {:.1}", peaks.celsius[0]);
+    assert!((peaks.celsius[0] - exact).abs() < 0.01 * (exact - 48.0), "{} {exact}", peaks.celsius[0]);
 }

@@ -15,8 +15,9 @@ use joulestep::output::result::{ResultFile, read_table};
 use crate::corpus::{self, Files};
 use crate::mutate::{self, Random};
 
-/// Exit codes as `joulestep --help` has them, without those of signals and processors.
-const CODES: [u8; 6] = [0, 1, 2, 3, 4, 5];
+/// Exit codes as `joulestep --help` has them, without those of processors; of signals that of Ctrl-C.
+const CODES: [u8; 7] = [0, 1, 2, 3, 4, 5, INTERRUPTED];
+const INTERRUPTED: u8 = 130;
 
 /// How a case ended.
 pub enum End {
@@ -38,6 +39,8 @@ pub struct Target {
     base: fn() -> Vec<Vec<u8>>,
     /// Whether it is a text.
     text: bool,
+    /// Whether a case may be work without end (a step of 1e-50 µs): it is asked to stop by Ctrl-C, and must.
+    pub endless: bool,
     /// What is done with it.
     run: fn(&World, &[u8]) -> End,
 }
@@ -49,23 +52,46 @@ pub const TARGETS: &[Target] = &[
         usual: true,
         base: || corpus::examples_with("[[component]]"),
         text: true,
+        endless: false,
         run: check,
     },
-    Target { name: "part", usual: true, base: || corpus::shipped_parts(), text: true, run: part },
-    Target { name: "package", usual: true, base: || corpus::shipped_packages(), text: true, run: package },
+    Target {
+        name: "part",
+        usual: true,
+        base: || corpus::shipped_parts(),
+        text: true,
+        endless: false,
+        run: part,
+    },
+    Target {
+        name: "package",
+        usual: true,
+        base: || corpus::shipped_packages(),
+        text: true,
+        endless: false,
+        run: package,
+    },
     Target {
         name: "points",
         usual: true,
         base: || corpus::examples_with("[[curve]]"),
         text: true,
+        endless: false,
         run: points,
     },
-    Target { name: "plan", usual: true, base: plans, text: true, run: plan },
-    Target { name: "impedance", usual: true, base: || vec![IMPEDANCE.into()], text: true, run: impedance },
-    Target { name: "result", usual: true, base: results, text: false, run: result },
-    Target { name: "journal", usual: true, base: journals, text: true, run: journal },
-    Target { name: "command", usual: true, base: || lines(), text: true, run: command },
-    Target { name: "run", usual: false, base: || vec![corpus::RL.into()], text: true, run },
+    Target { name: "plan", usual: true, base: plans, text: true, endless: false, run: plan },
+    Target {
+        name: "impedance",
+        usual: true,
+        base: || vec![IMPEDANCE.into()],
+        text: true,
+        endless: false,
+        run: impedance,
+    },
+    Target { name: "result", usual: true, base: results, text: false, endless: false, run: result },
+    Target { name: "journal", usual: true, base: journals, text: true, endless: false, run: journal },
+    Target { name: "command", usual: true, base: || lines(), text: true, endless: false, run: command },
+    Target { name: "run", usual: false, base: || vec![corpus::RL.into()], text: true, endless: true, run },
 ];
 
 const IMPEDANCE: &str =
@@ -281,7 +307,7 @@ fn carried(words: impl IntoIterator<Item = std::ffi::OsString>) -> End {
     match code {
         _ if !CODES.contains(&code) => End::Wrong(format!("exit code {code}")),
         2..=4 if out.is_empty() && err.is_empty() => End::Wrong(format!("exit code {code} without a word")),
-        0 | 1 | 5 => End::Accepted,
+        0 | 1 | 5 | INTERRUPTED => End::Accepted,
         _ => End::Refused,
     }
 }

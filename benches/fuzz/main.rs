@@ -1,5 +1,5 @@
 //! Damaged input of every kind, made from a kept corpus: nothing may panic, hang, or end with a code that is not
-//! documented.
+//! documented. Work without end (`run`) is asked to stop and must do so within a second.
 //!
 //!     cargo bench --profile dev --bench fuzz                                    # a minute over all targets
 //!     cargo bench --profile dev --bench fuzz -- --target check --cases 1000000 --seed 7

@@ -15,6 +15,9 @@ use crate::cases::{End, TARGETS, Target, World};
 pub const CHILD: &str = "--carry";
 /// Processor time of a case that counts as a hang, s; where it is not known, the time of the clock six times as long.
 const LONG: f64 = 10.0;
+/// Processor time after which work that may have no end is asked to stop, and what it may take to do so, s.
+const ASKED: f64 = 2.0;
+const STOPS: f64 = 1.0;
 /// Findings after which a target is left.
 const ENOUGH: u64 = 50;
 
@@ -88,6 +91,11 @@ fn processor_time(child: &Child) -> Option<f64> {
     // User and system time in hundredths of a second, after the name in brackets (proc(5)).
     let fields: Vec<&str> = stat.rsplit_once(')')?.1.split_whitespace().collect();
     Some((fields.get(11)?.parse::<f64>().ok()? + fields.get(12)?.parse::<f64>().ok()?) / 100.0)
+}
+
+/// Ctrl-C, as a shell sends it.
+fn interrupt(child: &Child) {
+    let _ = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
 }
 
 /// Carries out cases of a target in children, one behind the other.
@@ -173,7 +181,7 @@ fn watch(
             None => {}
         }
     };
-    let (mut last, mut began) = (None, (Instant::now(), processor_time(child)));
+    let (mut last, mut asked, mut began) = (None, None, (Instant::now(), processor_time(child)));
     let why = loop {
         while let Ok(line) = report.recv_timeout(Duration::from_millis(20)) {
             hear(counted, line);
@@ -189,8 +197,13 @@ fn watch(
             (Some(now), Some(then)) => now - then,
             _ => began.0.elapsed().as_secs_f64() / 6.0,
         };
+        if target.endless && took > ASKED && asked != now {
+            asked = now;
+            interrupt(child);
+        }
+        let long = if target.endless { ASKED + STOPS } else { LONG };
         // The first case waits for the corpus.
-        if now.is_some() && took > LONG {
+        if now.is_some() && took > long {
             break Why::Hung;
         }
         if until.is_some_and(|until| Instant::now() > until) {

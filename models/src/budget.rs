@@ -151,14 +151,23 @@ pub struct Place {
     pub blocks: f64,
     /// Specific on-resistance of the die: all its pieces times its area, Ω·m².
     pub specific: f64,
+    /// Of these, its drift region alone, Ω·m², where that is a piece of its own.
+    pub drift: Option<f64>,
     /// The limit for that voltage.
     pub limit: Limit,
+    /// What it is made of.
+    pub material: Material,
 }
 
 impl Place {
     /// Specific on-resistance over the limit: below 1 only for a die that is not one-dimensional, as a superjunction.
     pub fn ratio(&self) -> f64 {
         self.specific / self.limit.specific
+    }
+
+    /// The same of its drift region alone.
+    pub fn drift_ratio(&self) -> Option<f64> {
+        Some(self.drift? / self.limit.specific)
     }
 }
 
@@ -172,10 +181,12 @@ pub fn places(part: &Part) -> Vec<Place> {
         };
         let blocks = value("breakdown-voltage").or_else(|| value("rated-voltage"))?;
         let mine = shares.iter().filter(|s| s.die.as_deref() == Some(&die.name));
-        let resistance: f64 = mine.map(|s| s.resistance).sum();
-        let limit = limit(die.material?, blocks)?;
+        let resistance: f64 = mine.clone().map(|s| s.resistance).sum();
+        let drift = mine.into_iter().find(|s| s.name == "drift").map(|s| s.resistance * die.area);
+        let material = die.material?;
+        let limit = limit(material, blocks)?;
         let specific = resistance * die.area;
-        (resistance > 0.0).then(|| Place { die: die.name.clone(), blocks, specific, limit })
+        (resistance > 0.0).then(|| Place { die: die.name.clone(), blocks, specific, drift, limit, material })
     };
     part.dies.iter().filter_map(place).collect()
 }

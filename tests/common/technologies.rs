@@ -54,3 +54,13 @@ pub fn specific(part: &Part, celsius: f64) -> f64 {
     };
     volts * square_millimetres(part, die) * 10.0
 }
+
+/// Doping of the drift region of a SiC part of its class, 1/m³, as the part files state it.
+pub fn drift_doping(part: &Part) -> f64 {
+    match part.rated_voltage().unwrap() as u32 {
+        700 => 2.10e22,
+        900 => 1.53e22,
+        1100 => 1.19e22,
+        _ => 9.67e21,
+    }
+}

@@ -112,8 +112,9 @@ impl Way {
                 cache::kept(&what, &key, || solve(name, &own, cells, stop)).map_err(wrong)
             })
         };
+        let at = |heat: &PackageHeat| heat.at(self.heatsink).with_plates(package.plates());
         let Some(base) = base.filter(|base| *base != own) else {
-            return Ok(whole()?.at(self.heatsink));
+            return Ok(at(&*whole()?));
         };
         let of_base = keyed(&base, false);
         let near = format!("{} near {of_base}", keyed(&own, false));
@@ -130,7 +131,7 @@ impl Way {
             cache::kept(&what, &near, solve).map_err(wrong)
         })?;
         // The numbers of all variants are found alike; how far meshes may have them wrong is known of some.
-        Ok(if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }.at(self.heatsink))
+        Ok(at(&if with_errors { solved.with_errors_of(&*whole()?) } else { (*solved).clone() }))
     }
 }
 

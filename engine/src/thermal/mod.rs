@@ -8,7 +8,7 @@
 //! - [`field`]: layered bodies solved in three dimensions, and made into compact networks.
 //! - [`mod@column`]: dies whose conductivity and heat capacity follow the temperature, in runs.
 //! - [`fit`]: a Foster chain through measured points. [`pulses`]: repeated pulses, structure functions. [`separation`]: two
-//!   curves of one part on two interfaces.
+//!   curves of one part on two interfaces, by their derivatives and by their structure functions (`deconvolve`).
 //! - [`run`]: temperatures advanced over intervals of constant power, with the account of the heat.
 //!
 //! ```
@@ -36,6 +36,7 @@ pub mod column;
 pub mod compact;
 pub mod convert;
 mod decay;
+mod deconvolve;
 mod eliminate;
 pub mod error;
 pub mod field;

@@ -190,13 +190,16 @@ impl<L: Lane> Thermal<L> {
         new
     }
 
-    /// Starts anew in the steady state of constant power per input, W. Panics when `power` has not one entry per
-    /// input.
+    /// Starts anew in the steady state of constant power per input, W, as the network has it: dies whose properties follow
+    /// their temperature follow what is more than this power. Panics when `power` has not one entry per input.
     #[inline(never)]
     pub fn start_steady(&mut self, power: &[L]) {
         self.state.power.copy_from_slice(power);
         settle(&self.modal, &mut self.state.modes, power, &self.state.boundaries);
         self.start_account();
+        for column in &mut self.state.columns {
+            column.standing = power[column.input].lane(0);
+        }
     }
 
     /// Starts anew in the periodic steady state of a power that repeats: intervals (s) with the power of each input

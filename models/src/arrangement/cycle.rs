@@ -6,6 +6,7 @@ use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::{InMemory, Recorder};
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::run::watch::Seen;
@@ -95,6 +96,8 @@ pub struct Cycle {
     pub ledger: Ledger<f64>,
     /// What the setup's watches saw of the period; temperatures are those that the laws were held at.
     pub seen: Vec<Seen>,
+    /// What the setup's gauges read of the period, likewise.
+    pub readings: Vec<Reading>,
     /// Work of the whole search; steps that stalled are those of the period.
     pub counters: Counters,
     /// How it was stepped, in a word.
@@ -268,7 +271,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         }
         let record = &last.record;
         let ledger = between(&before, &run.ledger());
-        let (seen, method) = (run.watcher().seen(), run.method());
+        let (seen, readings, method) = (run.watcher().seen(), run.readings(), run.method());
         // What the search takes back is not in the run's own count.
         let mut counters = run.counters();
         counters.steps = (counters.steps - done.steps) * periods;
@@ -287,6 +290,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
                 rounds,
                 ledger,
                 seen,
+                readings,
                 counters,
                 method,
                 electrical,

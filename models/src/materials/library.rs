@@ -57,7 +57,7 @@ pub const LIBRARY: &[Known] = library! {
         conductivity assumed(Power(390.0, 1.4),
             "assumed; 330 to 390 at 300 K, exponent 1.3 to 1.5; for 6H, 387 and 1.49 across the c axis: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790");
         through assumed(Power(280.0, 1.3),
-            "assumed; 280 in doped substrates: Wei et al., J. Appl. Phys. 113 (2013) 053503; more in pure crystals: Protik et al., Mater. Today Phys. 1 (2017) 31; along the c axis about 30 % below across it in 6H: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790");
+            "assumed, for n-type substrates of about 0.02 ohm cm from 300 K to 600 K, within 250 to 350; 280 and T^-1.3 in n-type crystals: Wei et al., J. Appl. Phys. 113 (2013) 053503; 387 across the c axis, about 30 % less along it in 6H: Burgemeister et al., J. Appl. Phys. 50 (1979) 5790; more in pure crystals: Protik et al., Mater. Today Phys. 1 (2017) 31");
         density assumed(Flat(3210.0), ASSUMED);
         heat_capacity seen(Points(&[(300.0, 675.0), (400.0, 880.0), (600.0, 1050.0), (800.0, 1135.0), (1000.0, 1195.0)]),
             "Incropera et al., Table A.2 (polycrystal; heat capacity hardly depends on the crystal)");

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use joulestep_engine::thermal::column::Plate;
 use joulestep_engine::thermal::compact::Compact;
 use joulestep_engine::thermal::convert::foster_to_cauer;
 use joulestep_engine::thermal::field::error::FieldError;
@@ -37,6 +38,8 @@ pub struct Heat {
     dies: Vec<String>,
     /// By how much the hottest point rises more than each die per watt in it, K/W; `None`: it is not known.
     above: Option<Vec<f64>>,
+    /// The dies as plates whose properties follow their temperature, where they are known.
+    plates: Vec<Option<Plate>>,
     /// How far its impedances may be wrong; `None`: they are given.
     pub mesh: Option<MeshError>,
     /// In words.
@@ -78,8 +81,7 @@ impl Heat {
     /// By how much the hottest point is hotter than a die's mean per watt in it, in the steady state, K/W; `None` where the
     /// impedance is given.
     pub fn hottest_point(&self, die: &str) -> Option<f64> {
-        let found = self.dies.iter().position(|d| d == die).or((self.dies.len() == 1).then_some(0));
-        self.above.as_ref()?.get(found?).copied()
+        self.above.as_ref()?.get(self.number(die)?).copied()
     }
 
     /// The path of a part's dies: found by name, or (where both have only one) the one there is.
@@ -87,10 +89,23 @@ impl Heat {
     /// # Errors
     /// A die without an input.
     pub fn path(&self, dies: &[&str]) -> Result<HeatPath, RatingError> {
-        match (dies, self.dies.as_slice()) {
+        let path = match (dies, self.dies.as_slice()) {
             ([_], [only]) => HeatPath::new(self.modal.clone(), &[only]),
             _ => HeatPath::new(self.modal.clone(), dies),
-        }
+        };
+        let plate = |die: &&str| self.plates.get(self.number(die)?)?.clone();
+        path?.with_plates(dies.iter().map(plate).collect())
+    }
+
+    /// Number of a die among these, by its name or as the only one.
+    fn number(&self, die: &str) -> Option<usize> {
+        self.dies.iter().position(|d| d == die).or((self.dies.len() == 1).then_some(0))
+    }
+
+    /// With the dies as plates whose properties follow their temperature, in the order of the package.
+    #[must_use]
+    pub fn with_plates(self, plates: Vec<Option<Plate>>) -> Self {
+        Self { plates, ..self }
     }
 }
 
@@ -120,7 +135,8 @@ impl PackageHeat {
         let modal = Modal::of_compact(&self.network.clone().at(&fixed));
         let words = format!("{}, held at {heatsink} °C", self.words);
         let above = Some(self.above.clone());
-        Heat { modal, dies: self.dies.clone(), above, mesh: self.mesh.clone(), words }
+        let plates = Vec::new();
+        Heat { modal, dies: self.dies.clone(), above, plates, mesh: self.mesh.clone(), words }
     }
 }
 
@@ -301,5 +317,6 @@ pub fn heat_of_part(part: &Part, heatsink: f64, interface: f64) -> Result<Heat, 
     } else {
         "the part's own impedance to the case, which is held at the heatsink's temperature".into()
     };
-    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, above: None, mesh: None, words })
+    let plates = dies.iter().map(|die| part.plate(die)).collect();
+    Ok(Heat { modal: Modal::new(&network.build()?)?, dies, above: None, plates, mesh: None, words })
 }

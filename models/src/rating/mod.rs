@@ -50,6 +50,7 @@ use std::sync::Arc;
 
 use joulestep_engine::circuit::law::Device;
 use joulestep_engine::equations::system::Placed;
+use joulestep_engine::thermal::column::{Column, Plate};
 use joulestep_engine::thermal::error::ThermalError;
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::run::Thermal;
@@ -129,6 +130,15 @@ pub struct HeatPath {
     cold: Vec<f64>,
     /// Of all rises.
     factor: f64,
+    /// Dies whose properties follow their temperature.
+    columns: Vec<Column>,
+}
+
+/// How fast dies whose properties follow their temperature depart from what the network says.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ahead {
+    /// K/s.
+    slope: [f64; MOST_DIES],
 }
 
 impl HeatPath {
@@ -147,7 +157,38 @@ impl HeatPath {
         let inputs = dies.iter().map(input).collect::<Result<Vec<_>, _>>()?;
         let rest = Thermal::new(Arc::clone(&modal));
         let cold = inputs.iter().map(|&k| rest.temperatures()[k]).collect();
-        Ok(Self { modal, inputs, cold, factor: 1.0 })
+        Ok(Self { modal, inputs, cold, factor: 1.0, columns: Vec::new() })
+    }
+
+    /// With dies whose conductivity and heat capacity follow their temperature during pulses, in the order of the dies;
+    /// what stands still is the network's.
+    ///
+    /// # Errors
+    /// An impedance that makes no ladder.
+    pub fn with_plates(mut self, plates: Vec<Option<Plate>>) -> Result<Self, RatingError> {
+        for (&input, plate) in self.inputs.iter().zip(plates) {
+            let Some(plate) = plate else { continue };
+            let terms = self.modal.foster_terms(input, input);
+            self.columns.push(Column::new(input, plate, &terms)?.unchecked());
+        }
+        Ok(self)
+    }
+
+    /// The same without dies whose properties follow their temperature.
+    #[must_use]
+    pub fn linear(&self) -> Self {
+        Self { columns: Vec::new(), ..self.clone() }
+    }
+
+    /// Whether some die's properties follow its temperature.
+    fn follows(&self) -> bool {
+        !self.columns.is_empty()
+    }
+
+    /// Those of some dies whose properties follow their temperature in pulses and courses.
+    pub fn followed<'n>(&self, dies: &[&'n str]) -> Vec<&'n str> {
+        let follows = |input: &usize| self.columns.iter().any(|c| c.input() == *input);
+        dies.iter().zip(&self.inputs).filter(|(_, input)| follows(input)).map(|d| *d.0).collect()
     }
 
     /// The same with all rises, at any time, larger by a factor: what an error of the impedances would do.
@@ -163,9 +204,34 @@ impl HeatPath {
 
     /// The network at rest, or (with a heat already flowing, W per die) in the steady state of that.
     pub fn start(&self, heat: &[f64]) -> Thermal<f64> {
-        let mut thermal = Thermal::new(Arc::clone(&self.modal));
+        let mut thermal = Thermal::new(Arc::clone(&self.modal)).with_columns(self.columns.clone());
         thermal.start_steady(&self.powers(heat));
         thermal
+    }
+
+    /// Reads the temperatures after an advance of `dt` s in which dies have not been followed: these go on as in the step
+    /// before.
+    fn foresee(&self, thermal: &Thermal<f64>, ahead: &Ahead, dt: f64, celsius: &mut [f64]) {
+        self.read(thermal, celsius);
+        if self.follows() {
+            celsius.iter_mut().zip(&ahead.slope).for_each(|(t, slope)| *t += slope * dt);
+        }
+    }
+
+    /// Follows the dies over the `dt` s of the last advance and reads the temperatures; whether there are such dies.
+    fn follow(&self, thermal: &mut Thermal<f64>, ahead: &mut Ahead, dt: f64, celsius: &mut [f64]) -> bool {
+        if !self.follows() || dt <= 0.0 {
+            return false;
+        }
+        self.read(thermal, celsius);
+        let mut before = [0.0; MOST_DIES];
+        before[..celsius.len()].copy_from_slice(celsius);
+        thermal.follow();
+        self.read(thermal, celsius);
+        for (slope, (after, before)) in ahead.slope.iter_mut().zip(celsius.iter().zip(before)) {
+            *slope = (after - before) / dt;
+        }
+        true
     }
 
     /// Powers of all inputs from the heat of the dies.

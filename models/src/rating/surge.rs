@@ -3,7 +3,7 @@
 use joulestep_engine::thermal::run::Thermal;
 
 use super::pulse::Shape;
-use super::{Carried, Conducts, HeatPath, MOST_DIES};
+use super::{Ahead, Carried, Conducts, HeatPath, MOST_DIES};
 
 /// Steps in which a pulse is resolved, unless told otherwise. Halving them moves the largest current by less than 1e-3
 /// (see the tests).
@@ -15,6 +15,8 @@ const NEAR: f64 = 1e-7;
 /// By how much a trial may pass the highest temperature and still tell by how much it does, K. A law that is tabulated
 /// up to a temperature has a node beyond it.
 const PASSES: f64 = 20.0;
+/// By which factor a largest current and a longest pulse may differ from what the linear path says, at first.
+const NEARBY: f64 = 1.2;
 /// Largest current tried, A.
 const MOST: f64 = 1e6;
 
@@ -106,7 +108,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     }
 
     /// A pulse of a peak current, A, and width, s. Over each step the heat is the mean of those at its ends, and the
-    /// network is advanced exactly.
+    /// network is advanced exactly; dies whose properties follow their temperature are followed at its end.
     #[inline(never)]
     pub fn pulse(&mut self, shape: Shape, peak: f64, width: f64) -> Outcome {
         self.follow(shape, peak, width, self.hottest)
@@ -127,6 +129,7 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
         peaks.celsius[..dies].copy_from_slice(celsius);
         peaks.drop = before.drop;
         let mut saved = self.thermal.state().clone();
+        let mut ahead = Ahead::default();
         // The last two instants, and the temperatures there.
         let mut course = [(0.0, peaks.celsius); 2];
         for x in shape.grid(self.steps) {
@@ -141,7 +144,13 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
                 }
                 let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.power[k] + now.power[k]));
                 self.thermal.advance(dt, &self.path.powers(&heat[..dies]));
-                self.path.read(&self.thermal, celsius);
+                self.path.foresee(&self.thermal, &ahead, dt, celsius);
+                let Some(carried) = self.part.carry(current, celsius) else {
+                    return Outcome::Saturated { at: t };
+                };
+                now = carried;
+            }
+            if self.path.follow(&mut self.thermal, &mut ahead, dt, celsius) {
                 let Some(carried) = self.part.carry(current, celsius) else {
                     return Outcome::Saturated { at: t };
                 };
@@ -235,10 +244,21 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
             Point { width, current, i2t, ends, peaks }
         };
         let cold = self.path.cold().iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let (mut low, mut high) = ((0.0, Peaks { celsius: [cold; MOST_DIES], ..Peaks::default() }), 1.0);
+        let none = (0.0, Peaks { celsius: [cold; MOST_DIES], ..Peaks::default() });
+        let (mut low, mut high, more) = match self.linear(|s| s.largest(shape, width).current) {
+            None => (none, 1.0, 2.0),
+            Some(about) => {
+                // Near it, where that much less is held.
+                let less = about / NEARBY;
+                match self.pulse(shape, less, width) {
+                    Outcome::Held(peaks) => ((less, peaks), about, NEARBY),
+                    _ => (none, less, 2.0),
+                }
+            }
+        };
         let ends = loop {
             match self.pulse(shape, high, width) {
-                Outcome::Held(peaks) if high < MOST => (low, high) = ((high, peaks), 2.0 * high),
+                Outcome::Held(peaks) if high < MOST => (low, high) = ((high, peaks), more * high),
                 Outcome::Held(peaks) => return point((high, peaks, Ends::Nothing)),
                 Outcome::TooHot { die, .. } => break Ends::Junction(die),
                 Outcome::Saturated { .. } => break Ends::Saturation,
@@ -246,6 +266,18 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
         };
         let most = self.hottest + PASSES;
         point(self.between(low, (high, ends), |s, current| s.follow(shape, current, width, most)))
+    }
+
+    /// What the same part says on the same path without dies whose properties follow their temperature, which costs little;
+    /// none where there are none.
+    fn linear<T>(&self, of: impl FnOnce(&mut Surge<'_, C>) -> T) -> Option<T> {
+        if !self.path.follows() {
+            return None;
+        }
+        let path = self.path.linear();
+        let start = self.start.without_columns();
+        let (part, hottest, steps) = (self.part, self.hottest, self.steps);
+        Some(of(&mut Surge { part, path: &path, hottest, thermal: start.clone(), start, steps }))
     }
 
     /// The same with a peak current of at most `most`, A: what the leads carry.
@@ -281,8 +313,21 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
             Outcome::Saturated { .. } => return (0.0, Ends::Saturation),
         };
         let most = self.hottest + PASSES;
-        let (width, _, ends) = self
-            .between((least, held), (longest, why), |s, width| s.follow(Shape::Square, current, width, most));
+        let (mut low, mut high) = ((least, held), (longest, why));
+        // Near what the linear path says, if that is so.
+        let about = self.linear(|s| s.ride_through(current, longest).0).unwrap_or(0.0);
+        for width in [about / NEARBY, about * NEARBY].into_iter().filter(|w| *w > least && *w < longest) {
+            match self.pulse(Shape::Square, current, width) {
+                Outcome::Held(peaks) => low = (width, peaks),
+                Outcome::TooHot { die, .. } => high = (width, Ends::Junction(die)),
+                Outcome::Saturated { .. } => high = (width, Ends::Saturation),
+            }
+            if high.0 < longest {
+                break;
+            }
+        }
+        let (width, _, ends) =
+            self.between(low, high, |s, width| s.follow(Shape::Square, current, width, most));
         (width, ends)
     }
 }

@@ -1,7 +1,7 @@
 //! A course of voltage and current over a safe operating area: where it comes nearest to which border, and how hot it
 //! makes the junctions.
 
-use super::{HeatPath, MOST_DIES};
+use super::{Ahead, HeatPath, MOST_DIES};
 
 /// A sample of a course.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,7 +68,7 @@ pub fn nearest(course: &[Sample], width: f64, allowed: &dyn Fn(f64) -> f64) -> O
 }
 
 /// The hottest of each junction, °C, and when, s: the heat v·i of the course, straight between samples, through the
-/// path from its boundary temperature. `share` gives the shares of the dies at a voltage and a current.
+/// path from its boundary temperature; dies whose properties follow their temperature are followed at each sample. `share` gives the shares of the dies at a voltage and a current.
 #[inline(never)]
 pub fn hottest(
     course: &[Sample],
@@ -84,13 +84,16 @@ pub fn hottest(
     let mut top: [(f64, f64); MOST_DIES] =
         std::array::from_fn(|k| (celsius.get(k).copied().unwrap_or(f64::NEG_INFINITY), begin));
     let mut before = course.first().map_or([0.0; MOST_DIES], heat);
+    let mut ahead = Ahead::default();
     for pair in course.windows(2) {
         let now = heat(&pair[1]);
         let dt = pair[1].time - pair[0].time;
         if dt > 0.0 {
             let mean: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before[k] + now[k]));
             thermal.advance(dt, &path.powers(&mean[..dies]));
-            path.read(&thermal, &mut celsius);
+            if !path.follow(&mut thermal, &mut ahead, dt, &mut celsius) {
+                path.read(&thermal, &mut celsius);
+            }
             for (top, t) in top.iter_mut().zip(&celsius) {
                 if *t > top.0 {
                     *top = (*t, pair[1].time);

@@ -5,9 +5,11 @@ use std::fmt::Write as _;
 use std::io;
 
 use joulestep_engine::units::{in_unit, people, people_digits};
+use joulestep_models::budget::{Place, places};
+use joulestep_models::materials;
 use joulestep_models::merit::stated_gate;
-use joulestep_models::model::{Param, Shape, Value};
-use joulestep_models::part::{Conditions, Curve, Part, Piece, Quantity, Variable};
+use joulestep_models::model::{CELSIUS, Param, Shape, Value};
+use joulestep_models::part::{Conditions, Curve, Material, Part, Piece, Quantity, Variable};
 use serde::Serialize;
 
 use super::{on_resistance, says};
@@ -165,11 +167,20 @@ impl Document<'_> {
             let thickness = die.thickness.map_or_else(String::new, |t| format!(", {} thick", people(t, "m")));
             let material = die.material.map_or_else(String::new, |m| format!(", {}", m.key()));
             let _ = writeln!(out, "\ndie {}: {:.3} mm²{thickness}{material}", die.name, 1e6 * die.area);
-            if let (Some(_), Some(celsius)) = (part.plate(&die.name), part.thermal.temperature) {
+            if let (Some(plate), Some(celsius)) = (part.plate(&die.name), part.thermal.temperature) {
+                let at = people(plate.conductivity.at(celsius + CELSIUS), "W/(m K)");
                 let celsius = people(celsius, "degC");
                 let _ = writeln!(
                     out,
-                    "  in runs its conductivity and heat capacity follow its temperature; impedances hold at {celsius}"
+                    "  in runs, pulses and courses its conductivity and heat capacity follow its temperature; impedances hold \
+                     at {celsius}, where it conducts {at} through it"
+                );
+            }
+            if let Some(known) = die.material.and_then(|m| materials::find(m.layer()).ok()) {
+                let _ = writeln!(
+                    out,
+                    "  conductivity through it: {}",
+                    known.through.unwrap_or(known.conductivity).source
                 );
             }
         }
@@ -204,6 +215,9 @@ impl Document<'_> {
             };
             rows.push(vec!["sum".into(), String::new(), sum(|p| p.piece.resistance), sum(|p| p.at_working)]);
             let _ = write!(out, "\n{}", aligned(&rows, &[false, false, true, true]));
+            for place in &self.unipolar_limit {
+                let _ = writeln!(out, "{}", place.words());
+            }
         }
         if !self.curves.is_empty() {
             let _ = writeln!(out, "\ncurves");
@@ -233,6 +247,7 @@ struct Document<'a> {
     params: BTreeMap<&'a str, ParamDocument<'a>>,
     missing: Vec<&'static str>,
     resistance: Vec<PieceDocument<'a>>,
+    unipolar_limit: Vec<LimitDocument>,
     curves: Vec<CurveDocument<'a>>,
 }
 
@@ -261,6 +276,52 @@ struct PieceDocument<'a> {
     at_working: f64,
 }
 
+/// A die against the unipolar limit of its material at 25 °C; specific resistances in Ω·m².
+#[derive(Serialize)]
+struct LimitDocument {
+    die: String,
+    /// V.
+    breakdown_voltage: f64,
+    specific: f64,
+    /// Of its drift region alone.
+    drift: Option<f64>,
+    limit: f64,
+    #[serde(skip)]
+    material: Material,
+}
+
+impl LimitDocument {
+    fn new(place: &Place) -> Self {
+        Self {
+            die: place.die.clone(),
+            breakdown_voltage: place.blocks,
+            specific: place.specific,
+            drift: place.drift,
+            limit: place.limit.specific,
+            material: place.material,
+        }
+    }
+
+    fn words(&self) -> String {
+        // As the trade has it.
+        let specific = |x: f64| format!("{} mΩ·cm²", people(1e7 * x, "1"));
+        let times = |x: f64| people_digits(x / self.limit, "1", 3);
+        let along = match self.material {
+            Material::SiliconCarbide => "4H-SiC, current along c,",
+            Material::Silicon => "silicon",
+        };
+        let drift = self.drift.map_or_else(String::new, |x| format!(", its drift region {} times", times(x)));
+        format!(
+            "{}: {}, {} times the one-dimensional unipolar limit of {along} for {} ({}){drift}",
+            self.die,
+            specific(self.specific),
+            times(self.specific),
+            people(self.breakdown_voltage, "V"),
+            specific(self.limit),
+        )
+    }
+}
+
 impl<'a> Document<'a> {
     fn of(part: &'a Part, celsius: f64) -> Self {
         let param = |param: &'a Param| {
@@ -285,6 +346,7 @@ impl<'a> Document<'a> {
             params: part.entry().params.iter().filter_map(param).collect(),
             missing: part.missing(),
             resistance: pieces.map(|(piece, (_, at_working))| PieceDocument { piece, at_working }).collect(),
+            unipolar_limit: places(part).iter().map(LimitDocument::new).collect(),
             curves: part.curves.iter().map(CurveDocument::new).collect(),
         }
     }

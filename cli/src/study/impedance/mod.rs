@@ -28,7 +28,8 @@ pub static STUDY: Entry = Entry {
            gives Z_th(t) of every die, junction to case and junction to the boundaries, coupling between dies, \
            repeated pulses by duty, Foster and Cauer coefficients and the structure functions; with the error of the mesh \
            and of the reduction. With --points it fits a Foster network to measured points instead; with --other-interface \
-           too, it finds the resistance from junction to case by where the curves part (JESD51-14).\n\nPoints: a line per \
+           too, it finds the resistance from junction to case by where the curves part, and by where their structure functions \
+           do (JESD51-14).\n\nPoints: a line per \
            point, seconds and K/W, divided by comma, semicolon or blanks; `#` begins a comment. `joulestep schema package` \
            describes the files of packages.",
     examples: "joulestep impedance board-700v-7m\n\

@@ -203,6 +203,14 @@ fn conditions(all: &[Rated], options: &Options) -> Vec<String> {
         let gate = r.gate.map_or(String::new(), |g| format!(", gate at {}", people(g, "V")));
         format!("{}: junctions up to {}{gate}; {}.", r.part.name, people(r.hottest, "degC"), r.heat)
     }));
+    out.extend(all.iter().filter(|r| !r.followed.is_empty()).map(|r| {
+        format!(
+            "{}: in pulses conductivity and heat capacity follow the temperature of the die ({}), beyond what flowed before; \
+             what stands still, and sharing, is by the linear impedances.",
+            r.part.name,
+            r.followed.join(", ")
+        )
+    }));
     out.extend(options.sharing.map(|s| {
         format!(
             "{} devices carry {}; one has an on-resistance lower by {} % and a threshold lower by {}; the heatsink that they \

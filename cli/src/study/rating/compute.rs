@@ -40,6 +40,8 @@ pub(super) struct Rated {
     pub hottest: f64,
     /// Where the heat goes, in words.
     pub heat: String,
+    /// Dies whose properties follow their temperature in pulses.
+    pub followed: Vec<&'static str>,
     pub dies: Vec<&'static str>,
     /// By how much the hottest point is hotter than each die's mean per watt in it, K/W; `None`: it is not known.
     pub above: Vec<Option<f64>>,
@@ -224,7 +226,7 @@ fn shared(ready: &Ready<'_>, options: &Options, sharing: Sharing, brief: bool) -
     let pair = |all: &[Share]| [all[0], all[1]];
     let found = sharing::steady(&parts, &vec![own; sharing.number], sink, sharing.total);
     let times = if brief { Vec::new() } else { widths(1e-5, 100.0, 29) };
-    let course = course(&parts, path, sharing.total, &times, ready.steps(STEPS_OF_SHARING));
+    let course = course(&parts, &path.linear(), sharing.total, &times, ready.steps(STEPS_OF_SHARING));
     Some(Shared {
         steady: found.as_deref().map(pair),
         course: course.iter().map(|(t, all)| (*t, pair(all))).collect(),
@@ -284,6 +286,7 @@ pub(super) fn rate(
         settled: heat.mesh.as_ref().is_none_or(|m| m.converges()),
         unknown: heat.mesh.as_ref().filter(|m| !m.is_known()).map(|_| "only one mesh fits into the cells"),
         heat: heat.words,
+        followed: path.followed(full.names()),
         numbers: found,
     })
 }

@@ -173,7 +173,6 @@ pub(crate) fn solved(
     study.input = "nominal part".into();
     study.answers.extend(work(&account));
     study.conditions = words::conditions(&account, &facts);
-    study.notes.extend(tables::doubtful_ledger(&account));
     study.computation.course.extend(observer.acts);
     study.computation.bare = !judges;
     let overlays = observer.followers.overlays();

@@ -160,7 +160,7 @@ pub(super) fn candidate(
         other: law(part)?,
         high: law(&deviating(part, -spread.0, -options.threshold))?,
     };
-    let path = heat.path(laws.other.names()).map_err(|e| failed(&e))?;
+    let path = heat.path(laws.other.names()).map_err(|e| failed(&e))?.linear();
     let dies = laws.other.names().to_vec();
     let finer = 1usize << level.min(0).unsigned_abs();
     let carry = |number: usize, path: &HeatPath, stride: usize| -> Held {

@@ -44,7 +44,7 @@ const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "junction of the course",
-        "by superposition: its heat v·i through the same heat path, as its impedances are stated, from the boundary temperature at its start; a run whose dies follow the conductivity of their material differs",
+        "its heat v·i through the same heat path, from the boundary temperature at its start; a run differs by what v·i at the pins stores in capacitances",
     ),
 ];
 
@@ -158,6 +158,14 @@ fn conditions(charted: &Charted, laid: Option<&Laid>, options: &Options) -> Vec<
         charted.heat
     )];
     out.push("A point is one pulse of constant voltage and current from the boundary temperature.".into());
+    let followed = charted.path.followed(charted.law.names());
+    if laid.is_some() && !followed.is_empty() {
+        out.push(format!(
+            "Junctions of the course: conductivity and heat capacity follow the temperature of the die ({}); the borders are by \
+             the linear impedances.",
+            followed.join(", ")
+        ));
+    }
     let r = &part.ratings;
     out.push(match (r.lead_current, r.lead_pulse_current, r.lead_pulse_width) {
         (None, ..) => "The part states no current of its leads: that border is missing.".into(),

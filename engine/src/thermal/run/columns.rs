@@ -13,6 +13,15 @@ impl Thermal<f64> {
         self
     }
 
+    /// The same, at this instant, without them: what the network says.
+    #[must_use]
+    pub fn without_columns(&self) -> Self {
+        let mut new = self.clone();
+        new.state.columns.clear();
+        new.refresh();
+        new
+    }
+
     /// Steps the columns over the time since they were stepped last, under its mean power. The heat that they give off
     /// more or less goes to the boundaries as heat of their inputs does in the steady state.
     pub fn follow(&mut self) {
@@ -24,6 +33,7 @@ impl Thermal<f64> {
         for column in &mut state.columns {
             let input = column.input;
             let heat = state.heat_in[input] - std::mem::replace(&mut column.seen, state.heat_in[input]);
+            let heat = if column.standing == 0.0 { heat } else { heat - column.standing * dt };
             let (hotter, given) = (column.hotter(), column.heat()[1]);
             column.step(dt, heat, self.temperatures[input] - hotter);
             let more = column.heat()[1] - given;

@@ -54,8 +54,12 @@ impl Build<'_> {
             all = Some(all.map_or(next.clone(), |before| before.beside(&next)));
         }
         let modal = Arc::new(all?);
-        let mut columns = Vec::new();
-        for (input, plate) in scenario.thermal.plates().into_iter().enumerate() {
+        let (plates, mut columns) = (scenario.thermal.plates(), Vec::new());
+        if modal.inputs().len() != plates.len() {
+            // A chain or package could not be made, which is reported: inputs are not those of the plates.
+            return None;
+        }
+        for (input, plate) in plates.into_iter().enumerate() {
             let Some(plate) = plate else { continue };
             match Column::new(input, plate, &modal.foster_terms(input, input)) {
                 Ok(column) => columns.push(column),
