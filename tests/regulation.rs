@@ -169,6 +169,55 @@ method = "piecewise"
     assert!((end - expected).abs() < 0.01, "{end} and {expected}");
 }
 
+/// The periodic state of a loop that is closed is where its set-point is, not where its integral began: by pulses of ideal
+/// switches into a choke and a resistance, the mean current is the set-point (samples lie where the ripple is zero).
+#[test]
+fn the_periodic_state_of_a_loop_is_at_its_set_point() {
+    let (p, i) = gains();
+    let text = format!(
+        r#"{}{}{}{}
+[[controller]]
+name = "loop"
+kind = "pi"
+watches = "choke.current"
+set-point = "8 A"
+proportional = "{} 1/A"
+integral = "{} 1/(A s)"
+frequency = "200 kHz"
+output = "high"
+complement = "low"
+[cycle]
+source = ["supply"]
+load = ["load"]
+[steps]
+end = "10 us"
+method = "piecewise"
+"#,
+        rl(),
+        follower("upper", ["bus", "out"], "high"),
+        follower("lower", ["out", "gnd"], "low"),
+        with("supply", "voltage-source", ["bus", "gnd"], "value", "200 V"),
+        p / 200.0,
+        i / 200.0,
+    );
+    let folder = Folder::scenario(&text);
+    let (code, found) = folder.json(&["cycle", "@s.toml", "--no-estimate", "--closing", "1e-6"]);
+    assert_eq!(code, 0, "{found}");
+    let of = |what: &str| {
+        let all = crate::common::answers::rows(&found, "balance");
+        all.iter().find(|r| r["what"] == what).unwrap()["power"].as_f64().unwrap()
+    };
+    // I²·R of the mean, and of a ripple of V·D·(1 − D)/(f·L) = 20 mA.
+    let expected = 0.5 * 64.0;
+    assert!((of("output") / expected - 1.0).abs() < 1e-3, "{}", of("output"));
+    let mean = 0.5
+        * ["least", "largest"]
+            .map(|end| crate::common::answers::value(&found, &format!("choke.current.{end}")))
+            .iter()
+            .sum::<f64>();
+    assert!((mean - 8.0).abs() < 2e-3, "{mean}");
+}
+
 /// The fundamental of a half bridge: modulation index times half of the supply (Holmes & Lipo 2003, ch. 3), and legs
 /// whose sines are a third of a period apart are so.
 #[test]
