@@ -201,7 +201,7 @@ method = "piecewise"
         i / 200.0,
     );
     let folder = Folder::scenario(&text);
-    let (code, found) = folder.json(&["cycle", "@s.toml", "--no-estimate", "--closing", "1e-6"]);
+    let (code, found) = folder.json(&["cycle", "@s.toml", "--no-estimate", "--periods", "3000"]);
     assert_eq!(code, 0, "{found}");
     let of = |what: &str| {
         let all = crate::common::answers::rows(&found, "balance");

@@ -23,9 +23,10 @@ mod store;
 mod turn_on;
 
 use joulestep_engine::accounts::ledger::Ledger;
-use joulestep_engine::circuit::graph::ComponentId;
+use joulestep_engine::circuit::graph::{ComponentId, LineId, WaveId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
+use joulestep_engine::control::board::Board;
 use joulestep_engine::run::setup::Setup;
 
 pub use meter::Meter;
@@ -142,12 +143,18 @@ pub fn between(before: &Ledger<f64>, after: &Ledger<f64>) -> Ledger<f64> {
     out
 }
 
-/// The board knows the courses that the circuit had when it was made.
-fn rebuilt(setup: &mut Setup<f64>) -> joulestep_engine::control::board::Board<f64> {
-    let mut board = joulestep_engine::control::board::Board::new(&setup.circuit);
-    let lines = setup.board.lines();
-    for k in 0..lines {
-        board.add_line(setup.board.line_name(joulestep_engine::circuit::graph::LineId(k as u32)));
+/// The board knows the courses that the circuit had when it was made; lines, and what driven courses begin with, stay.
+fn rebuilt(setup: &Setup<f64>) -> Board<f64> {
+    let mut board = Board::new(&setup.circuit);
+    for k in 0..setup.board.lines() {
+        board.add_line(setup.board.line_name(LineId(k as u32)));
+    }
+    for (k, wave) in setup.circuit.waves.iter().enumerate() {
+        let id = WaveId(k as u32);
+        let driven = matches!(wave, Wave::Driven(_));
+        if let Some(value) = driven.then(|| setup.board.driven(id, f64::NEG_INFINITY)).flatten() {
+            board.begin(id, value);
+        }
     }
     board
 }
