@@ -12,7 +12,6 @@ mod local_error;
 pub mod method;
 mod newton;
 pub mod pieces;
-mod places;
 mod predict;
 pub mod robust;
 pub mod rosenbrock;

@@ -8,7 +8,6 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use sprs::{CsMatI, TriMatI};
 
 use super::fallback::Leaps;
-use super::places::Places;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::law::{Device, StampLocation, stamp_len};
@@ -65,6 +64,52 @@ pub(super) struct Robust<'a, L: Lane> {
     pub(super) first_only: bool,
     halt: Halt,
     pub(super) x: Vec<L>,
+}
+
+/// Where entries lie among the values of the matrix: the places of its pattern row by row, and one more for ground.
+struct Places {
+    entries: Vec<(u32, u32)>,
+    rows: Vec<usize>,
+    g: Vec<u32>,
+    c: Vec<u32>,
+    chosen: Vec<[u32; 4]>,
+    leak: Vec<u32>,
+    holds: Vec<u32>,
+    devices: Vec<Vec<u32>>,
+}
+
+impl Places {
+    fn new<L: Lane>(system: &System<L>, holds: &[(usize, usize, L, L)]) -> Self {
+        let n = system.n as u32;
+        let of_device = |d: &crate::equations::system::Placed| -> Vec<(u32, u32)> {
+            let all = || d.locals.iter().copied().chain([d.reference]);
+            all().flat_map(|r| all().map(move |c| (r, c))).collect()
+        };
+        let devices: Vec<_> = system.devices.iter().map(of_device).collect();
+        let around = |a: u32, b: u32| [(a, a), (a, b), (b, a), (b, b)];
+        let linear = system.g.iter().chain(&system.c).map(|e| (e.0, e.1));
+        let mut entries: Vec<(u32, u32)> = linear
+            .chain(system.chosen.iter().flat_map(|&(_, a, b)| around(a, b)))
+            .chain((0..n).filter(|&k| system.is_voltage[k as usize]).map(|k| (k, k)))
+            .chain(holds.iter().map(|h| (h.0 as u32, h.1 as u32)))
+            .chain(devices.iter().flatten().copied())
+            .filter(|&(r, c)| r < n && c < n)
+            .collect();
+        entries.sort_unstable();
+        entries.dedup();
+        let at = |e: (u32, u32)| entries.binary_search(&e).unwrap_or(entries.len()) as u32;
+        let leak = |k: u32| if system.is_voltage[k as usize] { at((k, k)) } else { entries.len() as u32 };
+        Self {
+            rows: (0..=n).map(|r| entries.partition_point(|e| e.0 < r)).collect(),
+            g: system.g.iter().map(|e| at((e.0, e.1))).collect(),
+            c: system.c.iter().map(|e| at((e.0, e.1))).collect(),
+            chosen: system.chosen.iter().map(|&(_, a, b)| around(a, b).map(at)).collect(),
+            leak: (0..n).map(leak).collect(),
+            holds: holds.iter().map(|h| at((h.0 as u32, h.1 as u32))).collect(),
+            devices: devices.into_iter().map(|d| d.into_iter().map(at).collect()).collect(),
+            entries,
+        }
+    }
 }
 
 impl<'a, L: Lane> Robust<'a, L> {
@@ -257,15 +302,6 @@ impl<'a, L: Lane> Robust<'a, L> {
         largest
     }
 
-    /// b − a·x.
-    fn residual(&self, a: &[L], b: &[L], x: &[L]) -> Vec<L> {
-        let mut rest = b.to_vec();
-        for (&(r, c), value) in self.places.entries.iter().zip(a) {
-            rest[r as usize] -= *value * x[c as usize];
-        }
-        rest
-    }
-
     fn solve(&mut self, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
         let n = self.system.n;
         if n >= SPARSE_FROM {
@@ -291,21 +327,9 @@ impl<'a, L: Lane> Robust<'a, L> {
                     values[slot as usize] = *value;
                 }
             }
-            let (mut right, entries) = (b.to_vec(), values.clone());
+            let mut right = b.to_vec();
             replay.solve(&mut values, &mut right, x);
-            let mut error = self.backward_error(a, b, x);
-            if error > LAST_PLACES * f64::EPSILON && error <= SERVES_AT_LAST {
-                // Refined once: as good by entries as elimination with pivoting (Skeel, Math. Comp. 35 (1980) 817).
-                let (mut values, mut right) = (entries, self.residual(a, b, x));
-                let mut more = zeros(x.len());
-                replay.solve(&mut values, &mut right, &mut more);
-                let refined: Vec<L> = x.iter().zip(&more).map(|(x, more)| *x + *more).collect();
-                let after = self.backward_error(a, b, &refined);
-                if after < error {
-                    x.copy_from_slice(&refined);
-                    error = after;
-                }
-            }
+            let error = self.backward_error(a, b, x);
             if error <= serves || (!kept && error <= SERVES_AT_LAST) {
                 self.replay = Some(replay);
                 return Ok(());
