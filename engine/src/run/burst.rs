@@ -1,5 +1,6 @@
 //! Times for which a quantity is above a level, one after the other, and what each comes to: the avalanches of a die.
 
+use super::gauge::Reading;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
 use crate::readout::{Raw, Readout, Sources};
@@ -46,6 +47,16 @@ pub enum Taken {
     RepeatedRise,
     /// The largest size of the probe within.
     Peak,
+}
+
+impl Reading {
+    /// With the bursts of another stretch of time.
+    pub fn take(&mut self, other: &Self) {
+        self.count = self.count.saturating_add(other.count);
+        self.largest = self.largest.max(other.largest);
+        self.least = self.largest;
+        self.open |= other.open;
+    }
 }
 
 /// The bursts of a run so far.
@@ -100,6 +111,11 @@ impl Bursts {
         if !lasts {
             self.since = None;
         }
+    }
+
+    /// Counts anew; what lasts counts from here.
+    pub(super) fn forget(&mut self) {
+        (self.since, self.count, self.largest) = (None, 0, 0.0);
     }
 
     /// How many there were, the largest value, and whether one lasts.

@@ -122,7 +122,8 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
     for die in facts.judging.avalanches.iter().filter(|a| a.waived.is_none()) {
         let (watch, level) = die.watch;
         let reading = found.readings.iter().find(|r| Some(r.gauge) == die.gauge);
-        let text = die.doubt(reading.map(|r| r.reading.count)).filter(|_| peaks[watch].largest > level);
+        let count = reading.map(|r| r.reading.count);
+        let text = die.doubt(count, found.repeats.is_some()).filter(|_| peaks[watch].largest > level);
         let since = found.seen[watch].since;
         all.extend(text.map(|text| Doubt { name: die.name.clone(), text, since, out_of_range: false }));
     }

@@ -9,7 +9,7 @@ use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::cycle::{Cycle, Search, Why, solve};
 
 use super::progress::Progress;
-use crate::input::scenario::build::build_with;
+use crate::input::scenario::build::{build_with, repeating};
 use crate::judge::Level;
 use crate::output::answer::Estimation;
 use crate::study::{Context, Question, StudyError};
@@ -59,6 +59,7 @@ pub(super) fn found(
     let quick = Effort { warm_up: 1, most: effort.most.min(QUICK), ..effort };
     for level in coarser {
         let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
+        repeating(&mut setup.gauges);
         level.apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
         let search = Search { effort: quick, from: from.as_ref(), compares: false, tell: &tell };
