@@ -32,9 +32,26 @@ const OVER_A_SLOPE: [u64; 3] = [765, 2836, 3192];
 /// may be open by, and all unknowns keep their bounds at its end.
 const WITHIN_A_STEP: [u64; 5] = [934, 982, 1586, 2610, 2984];
 
+/// A JFET carries current from its source to its drain, and its channel is pinched off at the source.
+const IN_REVERSE: [u64; 5] = [5029, 7572, 9081, 9627, 20217];
+/// Rounding moves a diode that leaks less than a femtoampere, between nodes that hang on the rest by its leakage.
+const BY_LITTLE: [u64; 1] = [29852];
+/// A transistor turns off the current of an inductor where nothing else may take it: within less than the finest step the
+/// voltage goes to kilovolts.
+const TO_KILOVOLTS: [u64; 4] = [4665, 5722, 9738, 24198];
+
+#[test]
+fn currents_that_nothing_takes_are_turned_off() {
+    for seed in TO_KILOVOLTS {
+        let came = carry(seed);
+        assert!(matches!(came, Came::Through(_) | Came::NotProven(_)) && !came.open(), "{seed}: {came:?}");
+    }
+}
+
 #[test]
 fn circuits_that_others_of_their_kind_failed_on_end_and_balance() {
-    for seed in OVER_A_SLOPE.into_iter().chain(WITHIN_A_STEP) {
+    let all = [&OVER_A_SLOPE[..], &WITHIN_A_STEP, &IN_REVERSE, &BY_LITTLE];
+    for seed in all.into_iter().flatten().copied() {
         let came = carry(seed);
         assert!(matches!(came, Came::Through(_)) && !came.open(), "{seed}: {came:?}");
     }

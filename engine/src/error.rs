@@ -65,11 +65,15 @@ fn moves(update: f64) -> String {
 /// Why Newton's iteration finds no end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cause {
-    /// Rounding moves voltages.
+    /// Rounding moved voltages in steps before.
     Rounding,
+    /// What still moves is no more than rounding.
+    Last,
     /// A current falls as its own voltage rises.
     FallingSlope,
-    /// Neither of them.
+    /// A device carries no more current, whatever its voltage.
+    Saturated,
+    /// None of them.
     Unknown,
 }
 
@@ -79,10 +83,18 @@ impl std::fmt::Display for Cause {
             Self::Rounding => {
                 ". In steps before, rounding alone moved voltages by more than a sixty-fourth of the largest: a part of the circuit hangs on the rest by a resistance or inductance so large, or has capacitances so large within, that double precision does not tell the voltage between them"
             }
+            Self::Last => {
+                ". That is the rounding of voltages which hang on the rest by less than a billionth of the conductances around them: a resistance across that device decides between them"
+            }
             Self::FallingSlope => {
                 ". The device's current falls there as its voltage rises, so that the solution may end: a capacitance between its pins decides what comes then"
             }
-            Self::Unknown => "",
+            Self::Saturated => {
+                ". More current is forced through the device than its law carries at any voltage: a breakdown voltage or a leakage conductance says what it does then"
+            }
+            Self::Unknown => {
+                ". No cause was found; a capacitance across the device, or a resistance in series with it, may let Newton's iteration converge"
+            }
         })
     }
 }
@@ -109,7 +121,7 @@ pub enum SolverError {
         cause: Cause,
     },
     /// A value became NaN or infinite.
-    #[error("not a number at t = {time:.9e} s in `{node}`; the device next to it is `{device}`")]
+    #[error("not a number at t = {time:.9e} s in `{node}`; the device next to it is `{device}`{cause}")]
     NotFinite {
         /// Simulated time, s.
         time: f64,
@@ -117,6 +129,8 @@ pub enum SolverError {
         node: String,
         /// A nonlinear device that touches it.
         device: String,
+        /// Why, where it can be told.
+        cause: Cause,
     },
     /// The equations have no unique solution.
     #[error("singular equations at t = {time:.9e} s: nothing determines `{node}`")]
@@ -128,7 +142,7 @@ pub enum SolverError {
     },
     /// No operating point was found.
     #[error(
-        "no operating point: node `{node}` {}; the device next to it is `{device}`", moves(*update)
+        "no operating point: node `{node}` {}; the device next to it is `{device}`{cause}", moves(*update)
     )]
     NoOperatingPoint {
         /// The unknown that moves most.
@@ -137,6 +151,8 @@ pub enum SolverError {
         device: String,
         /// Its last change.
         update: f64,
+        /// Why.
+        cause: Cause,
     },
     /// Somebody asked to stop before anything was found.
     #[error("stopped while the initial state was searched")]

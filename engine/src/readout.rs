@@ -44,6 +44,19 @@ pub struct Sources<'a, L: Lane> {
     pub integrals: &'a [L],
 }
 
+/// A raw value of a state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Raw {
+    /// An unknown.
+    Unknown(u32),
+    /// The power of an account.
+    Power(u32),
+    /// The energy of an account, or behind them an integral of the setup.
+    Energy(u32),
+    /// An entry of a device's stamp: device and index.
+    Stamp(u32, u32),
+}
+
 /// A probe ready to be read.
 #[derive(Clone, Debug)]
 pub enum Readout<L> {
@@ -153,12 +166,20 @@ impl<L: Lane> Readout<L> {
         }
     }
 
-    /// Entries of devices' stamps that come in: device and index.
-    pub fn stamps(&self, out: &mut Vec<(u32, u32)>) {
+    /// Raw values that come in, of a system with so many accounts.
+    pub fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
         match self {
-            Self::Stamps(device, terms) => out.extend(terms.iter().map(|term| (*device, term.0))),
-            Self::Sum(terms) => terms.iter().for_each(|term| term.1.stamps(out)),
-            _ => {}
+            Self::Unknowns(terms) => out.extend(terms.iter().map(|term| Raw::Unknown(term.0))),
+            Self::Stamps(device, terms) => out.extend(terms.iter().map(|term| Raw::Stamp(*device, term.0))),
+            Self::Linear(terms, choice) => {
+                let across = choice.iter().flat_map(|&(_, a, b, _)| [a, b]);
+                out.extend(terms.iter().map(|term| term.0).chain(across).map(Raw::Unknown));
+            }
+            Self::Power(all) => out.extend(all.iter().copied().map(Raw::Power)),
+            Self::Energy(all) => out.extend(all.iter().copied().map(Raw::Energy)),
+            Self::Integral(k) => out.push(Raw::Energy(accounts as u32 + k)),
+            Self::Sum(terms) => terms.iter().for_each(|term| term.1.raw(accounts, out)),
+            Self::Wave(_) | Self::Line(_) | Self::Temperature(_) => {}
         }
     }
 

@@ -14,7 +14,7 @@ const CLOSED: f64 = 1e-4;
 pub enum Came {
     /// To its end, with this residual over what it is held against.
     Through(f64),
-    /// Steps of the finest length had errors above their bound: the run tells it, and its verdict is "not proven".
+    /// Steps of the finest length had errors above their bound, or the ledger is open: the verdict is "not proven".
     NotProven(f64),
     /// A numerical failure with its words.
     Failed(String),
@@ -66,5 +66,6 @@ pub fn carry(seed: u64) -> Came {
         Err(error) => return Came::Failed(error.to_string()),
     }
     let share = run.ledger().relative();
-    if run.counters().stalled > 0 { Came::NotProven(share) } else { Came::Through(share) }
+    let closed = share <= CLOSED;
+    if run.counters().stalled == 0 && closed { Came::Through(share) } else { Came::NotProven(share) }
 }

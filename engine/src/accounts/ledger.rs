@@ -42,6 +42,8 @@ pub struct Ledger<L> {
 
 /// The least energy that a residual is held against, J.
 const LEAST: f64 = 1e-12;
+/// The ledger is closed up to this share of what it is held against.
+pub const CLOSED: f64 = 1e-4;
 
 impl<L: Lane> Ledger<L> {
     /// Residual over the energy turned over, or the largest that is stored in one component, or 1 pJ, whichever is most;

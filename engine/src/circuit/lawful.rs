@@ -316,6 +316,32 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         b[location.reference as usize] += reference;
     }
     #[inline(never)]
+    fn charging(&self, location: &StampLocation<'_>, x0: &[L], x1: &[L], places: &[(f64, f64)]) -> (L, L) {
+        let locals: &[u32; P] = location.locals.try_into().expect("as many locals as the law has");
+        let (u0, u1) =
+            (Self::take(locals, location.reference, x0), Self::take(locals, location.reference, x1));
+        let mut ends = [u0, u1];
+        for u in &mut ends {
+            *u = M::flow(&self.at, *u).q;
+        }
+        let [q0, q1] = ends;
+        // ∫u·dq = u₁·(q₁ − q₀) − ∫(q − q₀)·du.
+        let (mut way, mut size) = (L::splat(0.0), L::splat(0.0));
+        for k in 0..Self::ENERGETIC {
+            let term = u1[k] * (q1[k] - q0[k]);
+            way += term;
+            size += term.abs() + u1[k].abs() * q0[k].abs();
+        }
+        for &(place, weight) in places {
+            let (s, weight) = (L::splat(place), L::splat(weight));
+            let q = M::flow(&self.at, std::array::from_fn(|k| u0[k] + (u1[k] - u0[k]) * s)).q;
+            for k in 0..Self::ENERGETIC {
+                way -= (q[k] - q0[k]) * (u1[k] - u0[k]) * weight;
+            }
+        }
+        (way, size)
+    }
+    #[inline(never)]
     fn boxed(&self) -> Box<dyn Device<L>> {
         Box::new(self.clone())
     }

@@ -40,6 +40,12 @@ pub enum Wave<L> {
 /// On straight lines between points, each at its instant; at a jump the value before it or after it.
 fn on_lines<L: Lane>(points: &[(f64, L)], instant: impl Fn(f64) -> f64, t: f64, after: bool) -> L {
     let k = points.partition_point(|p| if after { instant(p.0) <= t } else { instant(p.0) < t });
+    on_line(points, k, instant, t)
+}
+
+/// The same where the number of points passed is known.
+#[inline]
+fn on_line<L: Lane>(points: &[(f64, L)], k: usize, instant: impl Fn(f64) -> f64, t: f64) -> L {
     if k == 0 {
         return points.first().map_or(L::splat(0.0), |p| p.1);
     }
@@ -84,6 +90,29 @@ impl<L: Lane> Wave<L> {
     /// The value just before the instant t, s: a step that ends at a jump must not see it.
     pub fn until(&self, t: f64) -> L {
         self.value(t, false)
+    }
+
+    /// The value just after an instant and just before a later one, s. `passed` has how many points had been passed when
+    /// this was asked last: hardly ever another number.
+    #[inline]
+    pub fn ends(&self, (begin, end): (f64, f64), passed: &mut usize) -> (L, L) {
+        match self {
+            Self::Constant(x) | Self::Driven(x) => (*x, *x),
+            Self::Points(points) => {
+                let is = |k: usize, of: fn(f64, f64) -> bool| points.get(k).is_none_or(|p| of(p.0, begin));
+                let still = *passed <= points.len()
+                    && is(passed.wrapping_sub(1), |p, t| p <= t)
+                    && is(*passed, |p, t| p > t);
+                if !still {
+                    *passed = points.partition_point(|p| p.0 <= begin);
+                }
+                // A step hardly ever reaches over a corner.
+                let more = points[*passed..].iter().take_while(|p| p.0 < end).count();
+                let value = |k: usize, t: f64| on_line(points, k, |p| p, t);
+                (value(*passed, begin), value(*passed + more, end))
+            }
+            _ => (self.at(begin), self.until(end)),
+        }
     }
 
     fn value(&self, t: f64, after: bool) -> L {

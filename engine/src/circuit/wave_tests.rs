@@ -118,3 +118,21 @@ proptest! {
         prop_assert!((sum - expected).abs() <= rounding + 1e-12 * period, "{sum}, expected {expected}");
     }
 }
+
+/// Both ends of a step are what each instant says by itself, whatever was passed before.
+#[test]
+fn ends_of_a_step_are_values_at_its_instants() {
+    let points = vec![(1.0, 2.0), (2.0, 5.0), (2.0, -1.0), (4.0, 3.0)];
+    let sine = Wave::Sine { offset: 1.0, amplitude: 2.0, frequency: 0.3, phase: 0.1, delay: 0.5 };
+    let periodic = Wave::Periodic { period: 2.5, points: vec![(0.5, 0.0), (1.0, 4.0)] };
+    for wave in [Wave::Constant(7.0), Wave::Points(points), Wave::Points(Vec::new()), sine, periodic] {
+        let mut passed = 0;
+        for begin in [0.0, 0.25, 1.0, 1.5, 2.0, 3.75, 4.0, 9.0, 0.5, 2.0, 1.0] {
+            for length in [0.25, 0.5, 1.0, 3.0] {
+                let end = begin + length;
+                let both = wave.ends((begin, end), &mut passed);
+                assert_eq!(both, (wave.at(begin), wave.until(end)), "{wave:?} from {begin} to {end}");
+            }
+        }
+    }
+}

@@ -191,6 +191,21 @@ impl<L: Lane> Board<L> {
         }
     }
 
+    /// Both for a step: just after its begin and just before its end, s ([`Wave::ends`]).
+    #[inline]
+    pub fn course_ends(
+        &self,
+        wave: &Wave<L>,
+        id: WaveId,
+        (begin, end): (f64, f64),
+        passed: &mut usize,
+    ) -> (L, L) {
+        match wave {
+            Wave::Driven(_) => (self.course_after(wave, id, begin), self.course(wave, id, end)),
+            other => other.ends((begin, end), passed),
+        }
+    }
+
     /// Orders a ramp of a driven course: from the value it has at `begin` in a straight line to `value` at `end`
     /// (s, `end > begin`). Whatever it had been ordered to do after `begin` is forgotten.
     pub fn ramp(&mut self, wave: WaveId, begin: f64, end: f64, value: L) {

@@ -25,6 +25,18 @@ pub struct Stretch {
 }
 
 impl Stretch {
+    /// How long the straight line is above a level, s.
+    pub(crate) fn above(&self, level: f64) -> f64 {
+        let mut at = self.before;
+        let mut is = Sense::Above.exceeds(self.then, level);
+        let mut sum = 0.0;
+        for (instant, exceeds) in self.crossings(Sense::Above, level) {
+            sum += if is { instant - at } else { 0.0 };
+            (at, is) = (instant, exceeds);
+        }
+        sum + if is { self.t - at } else { 0.0 }
+    }
+
     /// Value at an instant of the stretch.
     pub fn at(&self, instant: f64) -> f64 {
         if self.t <= self.before {
@@ -105,5 +117,14 @@ mod tests {
         assert_eq!(s.crossings(Sense::Magnitude, 5.0).count(), 0);
         // From 4 to −4 in 1 s: twice the triangle's I²t/3 (∫ of a straight line squared) with I = 4, t = 0.5.
         assert!((s.square_integral(1.0, 2.0) - 2.0 * 16.0 * 0.5 / 3.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_straight_line_is_above_a_level_for_a_part_of_it() {
+        let s = |then, now| Stretch { before: 1.0, t: 3.0, then, now };
+        assert_eq!(s(0.0, 4.0).above(1.0), 1.5);
+        assert_eq!(s(4.0, 0.0).above(1.0), 1.5);
+        assert_eq!(s(4.0, 4.0).above(1.0), 2.0);
+        assert_eq!(s(0.0, 1.0).above(1.0), 0.0);
     }
 }

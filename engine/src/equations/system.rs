@@ -3,6 +3,7 @@
 use crate::arithmetic::lane::Lane;
 use crate::circuit::graph::{Body, ChoiceId, Circuit, ComponentId, HeatId, NodeId, WaveId};
 use crate::circuit::law::{Device, stamp_len};
+use crate::error::Cause;
 
 /// A device in its place: which unknowns its local ones are.
 #[derive(Debug)]
@@ -261,6 +262,32 @@ impl<L: Lane> System<L> {
         stamps
     }
 
+    /// Why Newton's iteration finds no end at `x`, where an unknown still moves by `update`: what the slopes of the
+    /// devices next to it tell.
+    pub(crate) fn cause_at(&self, devices: &[Box<dyn Device<L>>], x: &[L], k: usize, update: f64) -> Cause {
+        let (mut falls, mut largest) = (false, None);
+        for (placed, stamp) in self.devices.iter().zip(self.stamps(devices, x)) {
+            if placed.reference as usize != k && !placed.locals.contains(&(k as u32)) {
+                continue;
+            }
+            let p = placed.locals.len();
+            for lane in 0..L::WIDTH {
+                let slope = |row: usize, column: usize| stamp[2 * p + row * p + column].lane(lane);
+                let row = |j: usize| (0..placed.ports).map(|l| slope(j, l)).sum::<f64>();
+                let own = (0..placed.ports).map(|j| slope(j, j)).chain([(0..placed.ports).map(row).sum()]);
+                for own in own {
+                    falls |= own < 0.0;
+                    largest = Some(own.abs().max(largest.unwrap_or(0.0)));
+                }
+            }
+        }
+        match largest {
+            _ if falls => Cause::FallingSlope,
+            Some(slope) if slope < SATURATED && !(update < RUNS_AWAY) => Cause::Saturated,
+            _ => Cause::Unknown,
+        }
+    }
+
     /// Conductance of each choice with these options.
     pub fn chosen(&self, options: &[usize]) -> impl Iterator<Item = L> {
         self.circuit.choices.iter().zip(options).map(|(choice, &k)| choice.options[k])
@@ -324,6 +351,10 @@ impl<L: Lane> System<L> {
         }
     }
 }
+
+/// A conductance of a device that carries no more, S; and a change of a voltage that shows it, V.
+const SATURATED: f64 = 1e-9;
+const RUNS_AWAY: f64 = 1e3;
 
 /// The heat xᵀGx of a linear component in as few terms as possible. Skew parts pass energy on and drop out.
 fn forms<L: Lane>(g: &[(u32, u32, L)], ground: usize) -> Vec<Dissipator<L>> {

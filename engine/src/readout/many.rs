@@ -1,16 +1,8 @@
 //! Many probes read at once: the raw values that come in are gathered first, each once, then weighed.
 
-use super::{Readout, Sources};
+use super::{Raw, Readout, Sources};
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-
-/// A raw value: an unknown, the power of an account, an entry of a device's stamp.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Raw {
-    Unknown(u32),
-    Power(u32),
-    Stamp(u32, u32),
-}
 
 /// Probes ready to be read together.
 #[derive(Clone, Debug, Default)]
@@ -67,11 +59,10 @@ impl Readouts {
         }
     }
 
-    /// Entries of devices' stamps that come in: device and index.
-    pub fn stamps(&self, out: &mut Vec<(u32, u32)>) {
-        let stamps = |raw: &Raw| if let Raw::Stamp(device, k) = *raw { Some((device, k)) } else { None };
-        out.extend(self.raw.iter().filter_map(stamps));
-        self.others.iter().for_each(|other| other.1.stamps(out));
+    /// Raw values that come in.
+    pub fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        out.extend(&self.raw);
+        self.others.iter().for_each(|other| other.1.raw(accounts, out));
     }
 
     /// The values at the end of a step, into `values`.
@@ -81,6 +72,8 @@ impl Readouts {
                 Raw::Unknown(k) => from.x[k as usize],
                 Raw::Power(k) => from.power[k as usize],
                 Raw::Stamp(device, k) => from.stamps[device as usize][k as usize],
+                // No weighted sum has one.
+                Raw::Energy(k) => from.energy[k as usize],
             };
         }
         let mut begin = 0;

@@ -18,7 +18,7 @@ use crate::circuit::lockstep::DeviceLanes;
 use crate::control::board::Board;
 use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::readout::{Readout, Seat};
+use crate::readout::{Raw, Readout, Seat};
 use crate::recorder::Recorder;
 use crate::step::bounds::Bounds;
 use crate::step::stage::{StageError, Tolerance, is_bad};
@@ -36,8 +36,8 @@ struct Sitting {
     jumps: u64,
     couplings: u64,
     reordered: u64,
-    /// Entries of stamps that are read at the ends of steps.
-    stamps: Vec<(u32, u32)>,
+    /// What is read at the ends of steps.
+    read: Vec<Raw>,
 }
 
 impl Sitting {
@@ -179,7 +179,7 @@ impl<K: DeviceLanes> Abreast<K> {
             jumps: run.counters.jumps,
             couplings: run.counters.couplings,
             reordered: solver.reordered,
-            stamps: run.stamps_read(),
+            read: run.raw(),
             run,
         };
         // A jump at the start may have asked for another order.
@@ -231,8 +231,9 @@ impl<K: DeviceLanes> Abreast<K> {
             stepper.weights.take(lane, recipe);
         }
         let Some(any) = places[some].as_ref().map(Sitting::seat) else { return };
-        let mut seats: [Seat<'_>; MOST_LANES] =
-            std::array::from_fn(|lane| places.get(lane).and_then(Option::as_ref).map_or(any, Sitting::seat));
+        let mut seats = [any; MOST_LANES];
+        let taken = places.iter().map(Option::as_ref);
+        seats.iter_mut().zip(taken).for_each(|(seat, one)| *seat = one.map_or(any, Sitting::seat));
         stepper.attempt_lanes(state, spans, &mut seats[..K::WIDTH], going);
         let asking = |asks: fn(&Run<f64>, Attempt) -> bool| {
             let asks = |lane: &usize| match (stepper.outcomes[*lane], &places[*lane]) {
@@ -249,12 +250,11 @@ impl<K: DeviceLanes> Abreast<K> {
                 place.run.consider(attempt, lane, (blurred, beyond), (unsure, balance));
             }
         }
-        let outcomes = stepper.outcomes;
         self.heating.iter().for_each(|&k| power[k as usize] = stepper.mean_power(k as usize));
         let (mut taken, mut leaving) = (0, 0);
         for lane in lanes_in(going) {
             let Some(Sitting { run, step, .. }) = &mut places[lane] else { continue };
-            match outcomes[lane] {
+            match stepper.outcomes[lane] {
                 Ok(attempt) => {
                     let mean = |_: &Stepper<f64>, account: usize| power[account].lane(lane);
                     taken |= u32::from(run.accepts(attempt, *step, &mean)) << lane;
@@ -262,14 +262,15 @@ impl<K: DeviceLanes> Abreast<K> {
                 Err(_) => leaving |= u32::from(run.is_stuck()) << lane,
             }
         }
-        stepper.commit_lanes(state, taken);
+        stepper.commit_lanes(state, taken, going & !taken);
         for lane in lanes_in(leaving) {
-            self.leave(lane, outcomes[lane].err(), recorders, over);
+            self.leave(lane, self.stepper.outcomes[lane].err(), recorders, over);
         }
         let mut warm = false;
         for lane in lanes_in(going & !leaving) {
             // Taken back: nothing to conclude.
-            let outcome = outcomes[lane].map(|attempt| Some(attempt).filter(|_| taken >> lane & 1 == 1));
+            let outcome =
+                self.stepper.outcomes[lane].map(|attempt| Some(attempt).filter(|_| taken >> lane & 1 == 1));
             warm |= self.conclude(lane, outcome, recorders, over);
         }
         if warm {
@@ -334,7 +335,7 @@ impl<K: DeviceLanes> Abreast<K> {
     ) -> bool {
         let Self { stepper, state, places, .. } = self;
         let Some(sitting) = &mut places[lane] else { return false };
-        let (run, stamps, recorder) = (&mut sitting.run, &sitting.stamps, &mut *recorders[lane]);
+        let (run, read, recorder) = (&mut sitting.run, &sitting.read, &mut *recorders[lane]);
         let mut fetched = false;
         let mut fetch = |own: &mut State<f64>, to: &mut Stepper<f64>, board: &Board<f64>| {
             // From then on the run's own is the newer one.
@@ -353,7 +354,7 @@ impl<K: DeviceLanes> Abreast<K> {
             }
             if let Ok(Some(attempt)) = outcome {
                 let before = run.state.t;
-                stepper.show(lane, state, &mut run.state, &mut run.stepper, stamps);
+                stepper.show(lane, state, &mut run.state, &mut run.stepper, read);
                 run.stepper.passed(&mut run.state, step.end, step.h);
                 if !run.took(attempt, step, before, recorder, &mut fetch)? {
                     return Ok(Next::Over(Ended::Stopped));

@@ -78,6 +78,7 @@ impl Run<f64> {
         }
         if finest {
             self.counters.at_the_finest(attempt.error, attempt.noise > FEEDS_BACK);
+            self.stepper.solver.stepped();
         } else {
             self.stepper.solver.go_dense(false);
         }

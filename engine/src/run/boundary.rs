@@ -76,6 +76,9 @@ impl Run<f64> {
     }
 
     fn read_observers(&mut self) {
+        if self.observers.is_empty() {
+            return;
+        }
         let mut observers = std::mem::take(&mut self.observers);
         let seat = [self.seat()];
         let from = self.sources(&seat);

@@ -1,8 +1,9 @@
 //! Times for which a quantity is above a level, one after the other, and what each comes to: the avalanches of a die.
 
+use super::gauge::Reading;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Raw, Readout, Sources};
 
 /// When a burst lasts, and what its value is referred to.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,6 +49,16 @@ pub enum Taken {
     Peak,
 }
 
+impl Reading {
+    /// With the bursts of another stretch of time.
+    pub fn take(&mut self, other: &Self) {
+        self.count = self.count.saturating_add(other.count);
+        self.largest = self.largest.max(other.largest);
+        self.least = self.largest;
+        self.open |= other.open;
+    }
+}
+
 /// The bursts of a run so far.
 #[derive(Clone, Debug)]
 pub(super) struct Bursts {
@@ -75,6 +86,11 @@ impl Bursts {
         }
     }
 
+    /// Raw values that are read beside the probe itself ([`Readout::raw`]).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        [&self.over].into_iter().chain(&self.temperature).for_each(|r| r.raw(accounts, out));
+    }
+
     /// Takes in the end of a step: the probe before it and now.
     pub(super) fn look(&mut self, before: f64, now: f64, system: &System<f64>, from: &Sources<'_, f64>) {
         let lasts = self.over.read(system, from) > self.burst.level;
@@ -95,6 +111,11 @@ impl Bursts {
         if !lasts {
             self.since = None;
         }
+    }
+
+    /// Counts anew; what lasts counts from here.
+    pub(super) fn forget(&mut self) {
+        (self.since, self.count, self.largest) = (None, 0, 0.0);
     }
 
     /// How many there were, the largest value, and whether one lasts.

@@ -68,9 +68,10 @@ impl Run<f64> {
         self.rows = rows.into_iter().take(1).map(|_| self.open_row(String::new())).collect();
     }
 
-    /// Forgets what the watches have seen: extremes and crossings count from here.
+    /// Forgets what watches and gauges have seen: extremes, crossings and events count from here.
     #[inline(never)]
     pub fn watch_anew(&mut self) {
         self.watcher.forget();
+        self.gauges.forget();
     }
 }

@@ -12,7 +12,7 @@ use super::burst::{Burst, Bursts, Taken};
 use crate::circuit::probe::Probe;
 use crate::control::crossing::{Sense, Stretch};
 use crate::equations::system::System;
-use crate::readout::{Readout, Sources};
+use crate::readout::{Raw, Readout, Sources};
 use crate::recorder::{Event, EventKind};
 
 /// What is measured.
@@ -55,7 +55,7 @@ pub struct Gauge {
 }
 
 /// What a gauge shows.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Reading {
     /// What has come to its end: events, or faults that were cleared.
     pub count: u32,
@@ -123,21 +123,6 @@ pub(super) struct Gauges {
 
 impl Gauges {
     pub(super) fn new(gauges: Vec<Gauge>, system: &System<f64>) -> Self {
-        let nan = f64::NAN;
-        let known = Known {
-            count: 0,
-            least: f64::INFINITY,
-            largest: f64::NEG_INFINITY,
-            running: None,
-            tripped: f64::NEG_INFINITY,
-            sum: 0.0,
-            slope: None,
-            bend: 0.0,
-            bent: 0.0,
-            most_bent: 0.0,
-            near: (0.0, 0.0),
-            ends: (nan, nan),
-        };
         let running = |gauge: Gauge| Running {
             readout: gauge.probe.as_ref().map(|p| Readout::new(p, system)),
             bursts: match (gauge.measured, &gauge.burst) {
@@ -147,7 +132,7 @@ impl Gauges {
             then: 0.0,
             now: 0.0,
             after: 0.0,
-            known,
+            known: Known::NOTHING,
             gauge,
         };
         Self {
@@ -158,9 +143,12 @@ impl Gauges {
         }
     }
 
-    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
-    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
-        self.all.iter().filter_map(|g| g.readout.as_ref()).for_each(|r| r.stamps(out));
+    /// Raw values that are read ([`Readout::raw`]).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        for g in &self.all {
+            g.readout.iter().for_each(|r| r.raw(accounts, out));
+            g.bursts.iter().for_each(|b| b.raw(accounts, out));
+        }
     }
 
     /// Whether anything is read at the ends of steps.
@@ -177,9 +165,6 @@ impl Gauges {
 
     /// Looks at the end of a step at t, s; after a jump once more at the same instant.
     pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
-        if self.all.is_empty() {
-            return;
-        }
         let moved = self.began && t > self.span.1;
         if moved {
             self.span = (self.span.1, t);
@@ -207,6 +192,14 @@ impl Gauges {
             if t <= end {
                 g.known.ends.1 = value;
             }
+        }
+    }
+
+    /// Counts and measures anew from here on.
+    pub(super) fn forget(&mut self) {
+        for g in &mut self.all {
+            g.known = Known::NOTHING;
+            g.bursts.iter_mut().for_each(Bursts::forget);
         }
     }
 
@@ -263,12 +256,12 @@ impl Running {
             }
             Measured::Above if within => {
                 let level = self.gauge.level;
-                known.sum += above(&s, level);
+                known.sum += s.above(level);
                 if Sense::Above.exceeds(s.then, level) != Sense::Above.exceeds(s.now, level) {
                     known.bent += known.late(&s);
                 }
-                known.near.0 += above(&s, level - 1.0);
-                known.near.1 += above(&s, level + 1.0);
+                known.near.0 += s.above(level - 1.0);
+                known.near.1 += s.above(level + 1.0);
             }
             Measured::Left => {
                 known.sum = (known.sum - self.gauge.level * (t - before)).max(0.0) + s.now - s.then;
@@ -356,6 +349,21 @@ impl Running {
 }
 
 impl Known {
+    const NOTHING: Self = Self {
+        count: 0,
+        least: f64::INFINITY,
+        largest: f64::NEG_INFINITY,
+        running: None,
+        tripped: f64::NEG_INFINITY,
+        sum: 0.0,
+        slope: None,
+        bend: 0.0,
+        bent: 0.0,
+        most_bent: 0.0,
+        near: (0.0, 0.0),
+        ends: (f64::NAN, f64::NAN),
+    };
+
     /// Takes in how a stretch goes on from the last one.
     fn turn(&mut self, s: &Stretch) {
         let h = s.t - s.before;
@@ -370,31 +378,5 @@ impl Known {
         let h = s.t - s.before;
         let slope = ((s.now - s.then) / h).abs();
         (self.bend.abs() * h * h / 8.0 / slope).min(h)
-    }
-}
-
-/// How long a straight line is above a level, s.
-fn above(s: &Stretch, level: f64) -> f64 {
-    let mut at = s.before;
-    let mut is = Sense::Above.exceeds(s.then, level);
-    let mut sum = 0.0;
-    for (instant, exceeds) in s.crossings(Sense::Above, level) {
-        sum += if is { instant - at } else { 0.0 };
-        (at, is) = (instant, exceeds);
-    }
-    sum + if is { s.t - at } else { 0.0 }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_straight_line_is_above_a_level_for_a_part_of_it() {
-        let s = |then, now| Stretch { before: 1.0, t: 3.0, then, now };
-        assert_eq!(above(&s(0.0, 4.0), 1.0), 1.5);
-        assert_eq!(above(&s(4.0, 0.0), 1.0), 1.5);
-        assert_eq!(above(&s(4.0, 4.0), 1.0), 2.0);
-        assert_eq!(above(&s(0.0, 1.0), 1.0), 0.0);
     }
 }

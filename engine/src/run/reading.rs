@@ -2,7 +2,7 @@
 
 use super::time_loop::Run;
 use crate::circuit::probe::Probe;
-use crate::readout::{Readout, Seat, Sources};
+use crate::readout::{Raw, Readout, Seat, Sources};
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 
@@ -31,14 +31,15 @@ impl Run<f64> {
         Readout::new(probe, self.system()).read(self.system(), &self.sources(&[self.seat()]))
     }
 
-    /// Entries of devices' stamps that are read at the ends of steps: device and index.
-    pub(super) fn stamps_read(&self) -> Vec<(u32, u32)> {
-        let mut all = Vec::new();
-        self.observers.iter().flat_map(|o| &o.readouts).for_each(|r| r.stamps(&mut all));
-        self.channels.iter().for_each(|(_, r)| r.stamps(&mut all));
-        self.watcher.stamps(&mut all);
-        self.gauges.stamps(&mut all);
-        self.switches.stamps(&mut all);
+    /// Raw values that are read at the ends of steps.
+    pub(super) fn raw(&self) -> Vec<Raw> {
+        let accounts = self.system.accounts();
+        let mut all: Vec<_> = self.heating.iter().flatten().map(|&account| Raw::Energy(account)).collect();
+        self.observers.iter().flat_map(|o| &o.readouts).for_each(|r| r.raw(accounts, &mut all));
+        self.channels.iter().for_each(|(_, r)| r.raw(accounts, &mut all));
+        self.watcher.raw(accounts, &mut all);
+        self.gauges.raw(accounts, &mut all);
+        self.switches.raw(accounts, &mut all);
         all.sort_unstable();
         all.dedup();
         all

@@ -54,31 +54,17 @@ impl Run<f64> {
     fn given_up(&self, error: StageError) -> SolverError {
         let system = self.stepper.system();
         let mut report = error.located(system, self.state.t, HALVINGS);
-        let (StageError::Moving(k, _) | StageError::NotFinite(k)) = error;
-        if let SolverError::NotConverged { cause, .. } = &mut report {
-            *cause = if self.counters.blurred > 0 {
-                Cause::Rounding
-            } else if self.falls_at(k) {
-                Cause::FallingSlope
-            } else {
-                Cause::Unknown
+        let (k, update) = match error {
+            StageError::Moving(k, update) => (k, update),
+            StageError::NotFinite(k) => (k, f64::INFINITY),
+        };
+        if let SolverError::NotConverged { cause, .. } | SolverError::NotFinite { cause, .. } = &mut report {
+            *cause = match self.counters.blurred {
+                0 => system.cause_at(&system.devices_at(&self.state.kelvin), &self.state.x, k, update),
+                _ => Cause::Rounding,
             };
         }
         report
-    }
-
-    /// Whether a current of a device next to an unknown falls there as its own voltage rises.
-    fn falls_at(&self, k: usize) -> bool {
-        let system = self.stepper.system();
-        let stamps = system.stamps(&system.devices_at(&self.state.kelvin), &self.state.x);
-        system.devices.iter().zip(&stamps).any(|(placed, stamp)| {
-            let p = placed.locals.len();
-            let touches = placed.reference as usize == k || placed.locals.contains(&(k as u32));
-            let slope = |row: usize, column: usize| stamp[2 * p + row * p + column];
-            let own = |j: usize| slope(j, j);
-            let all: f64 = (0..placed.ports).flat_map(|j| (0..placed.ports).map(move |l| slope(j, l))).sum();
-            touches && ((0..placed.ports).any(|j| own(j) < 0.0) || all < 0.0)
-        })
     }
 
     /// Whether more than a shorter step is needed where Newton's iteration fails.

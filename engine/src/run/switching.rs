@@ -13,7 +13,7 @@ use crate::equations::system::System;
 use crate::measure::MeasureError;
 use crate::measure::signal::Signal;
 use crate::measure::switching::{Levels, Waveforms, energy};
-use crate::readout::{Readout, Sources};
+use crate::readout::{Raw, Readout, Sources};
 use crate::recorder::{Event, EventKind, Switching};
 use crate::units::people;
 
@@ -82,9 +82,9 @@ impl Switches {
         Self { all: meters.into_iter().map(device).collect(), found: Vec::new() }
     }
 
-    /// Entries of devices' stamps that are read ([`Readout::stamps`]).
-    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
-        self.all.iter().flat_map(|d| &d.readouts).for_each(|r| r.stamps(out));
+    /// Raw values that are read ([`Readout::raw`]).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        self.all.iter().flat_map(|d| &d.readouts).for_each(|r| r.raw(accounts, out));
     }
 
     /// Whether anything is read at the ends of steps.

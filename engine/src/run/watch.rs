@@ -4,7 +4,7 @@ use super::vertex::{Pace, Vertices};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-use crate::readout::{Readouts, Sources};
+use crate::readout::{Raw, Readouts, Sources};
 use crate::recorder::{Action, Column, Event, EventKind};
 use crate::units::people;
 
@@ -169,9 +169,9 @@ impl Watcher {
         (0..self.watches.len()).map(one).collect()
     }
 
-    /// Entries of devices' stamps that are read ([`Readout::stamps`](crate::readout::Readout::stamps)).
-    pub(super) fn stamps(&self, out: &mut Vec<(u32, u32)>) {
-        self.readouts.stamps(out);
+    /// Raw values that are read ([`Readout::raw`](crate::readout::Readout::raw)).
+    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
+        self.readouts.raw(accounts, out);
     }
 
     /// Forgets what was seen.
@@ -209,6 +209,9 @@ impl Watcher {
 
     /// Reads all at the instant t, s, keeps extremes, and tells crossings.
     pub fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>, events: &mut Vec<Event>) {
+        if self.watches.is_empty() {
+            return;
+        }
         let steps = self.pace.next(t);
         self.readouts.read(system, from, &mut self.now);
         self.vertices.look(&self.now, steps);

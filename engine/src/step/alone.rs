@@ -59,7 +59,7 @@ impl Stepper<f64> {
     /// Takes the attempted step as done.
     pub fn commit(&mut self, state: &mut State<f64>) {
         state.t = self.end;
-        self.commit_lanes(state, 1);
+        self.commit_lanes(state, 1, 0);
     }
 
     /// Makes a state consistent just after a jump ([`StageSolver::jump`](super::stage::StageSolver::jump)), the

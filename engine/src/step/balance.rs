@@ -11,8 +11,7 @@ use super::state::State;
 use super::stepper::{MOST, Stepper, block};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::{weighted, zeros};
-use crate::circuit::law::Device;
-use crate::equations::system::{Placed, System};
+use crate::equations::system::System;
 
 /// Gauss–Legendre nodes and weights on −1 ‥ 1, five points (Abramowitz & Stegun, table 25.4).
 const NODES: [(f64, f64); 5] = [
@@ -23,15 +22,29 @@ const NODES: [(f64, f64); 5] = [
     (0.906_179_845_938_664, 0.236_926_885_056_189_1),
 ];
 /// Parts into which a device's way is divided.
-const PARTS: u32 = 4;
+const PARTS: usize = 4;
+/// The nodes on 0 ‥ 1 of all parts, with their weights.
+const PLACES: [(f64, f64); PARTS * NODES.len()] = {
+    let mut places = [(0.0, 0.0); PARTS * NODES.len()];
+    let part = 1.0 / PARTS as f64;
+    let mut k = 0;
+    while k < places.len() {
+        let (node, weight) = NODES[k % NODES.len()];
+        let begin = (k / NODES.len()) as f64;
+        places[k] = ((begin + 0.5 + 0.5 * node) * part, 0.5 * weight * part);
+        k += 1;
+    }
+    places
+};
 /// The least energy that a residual is held against, J: as the ledger has it.
 const LEAST: f64 = 1e-12;
-/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns and ground are not.
+/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns that are no currents, and
+/// ground, are not.
 pub(super) fn halves<L: Lane>(system: &System<L>) -> Vec<L> {
     let mut halves = zeros(system.n + 1);
     halves[..system.n].fill(L::splat(0.5));
-    for placed in &system.devices {
-        placed.locals[placed.ports..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
+    for (device, placed) in system.devices().iter().zip(&system.devices) {
+        placed.locals[device.energetic()..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
     }
     halves
 }
@@ -217,43 +230,10 @@ impl<L: Lane> StageSolver<L> {
             let term = half * e * (x0[r] + x1[r]) * (x1[c] - x0[c]);
             (stored, size) = (stored + term, size + term.abs());
         }
-        for (device, placed) in self.devices.iter().zip(&self.system.devices) {
-            let (way, terms) = charging(device.as_ref(), placed, x0, x1);
+        for (device, location) in self.devices.iter().zip(self.program.locations(&self.system.devices)) {
+            let (way, terms) = device.charging(&location, x0, x1, &PLACES);
             (stored, size) = (stored + way, size + terms);
         }
         (stored, size)
     }
-}
-
-/// ∫u·dq of a device's ports along the straight way from one solution to another, J, and the size of its terms.
-fn charging<L: Lane>(device: &dyn Device<L>, placed: &Placed, x0: &[L], x1: &[L]) -> (L, L) {
-    let (u0, u1) = (placed.locals_at(x0), placed.locals_at(x1));
-    let p = u0.len();
-    let zero = L::splat(0.0);
-    let mut out = vec![zero; 2 * p];
-    device.values(&u0, &mut out);
-    let q0 = out[p..].to_vec();
-    device.values(&u1, &mut out);
-    // ∫u·dq = u₁·(q₁ − q₀) − ∫(q − q₀)·du.
-    let (mut way, mut size) = (zero, zero);
-    for k in 0..placed.ports {
-        let term = u1[k] * (out[p + k] - q0[k]);
-        way += term;
-        size += term.abs() + u1[k].abs() * q0[k].abs();
-    }
-    let part = 1.0 / f64::from(PARTS);
-    let mut u = u0.clone();
-    for n in 0..PARTS {
-        for (node, weight) in NODES {
-            let s = L::splat((f64::from(n) + 0.5 + 0.5 * node) * part);
-            for ((u, a), b) in u.iter_mut().zip(&u0).zip(&u1) {
-                *u = *a + (*b - *a) * s;
-            }
-            device.values(&u, &mut out);
-            for k in 0..placed.ports {
-                way -= (out[p + k] - q0[k]) * (u1[k] - u0[k]) * L::splat(0.5 * weight * part);
-            }
-        }
-    }
-    (way, size)
 }

@@ -12,12 +12,49 @@ use crate::equations::program::Program;
 const PATIENT: u32 = 1000;
 /// From here on only half of every change is made: what goes to and fro between two points comes to rest between them.
 const UNDAMPED: u32 = 600;
-/// No voltage changes by more than this in one of them, V: a device that is off lets the first iterations run to many
-/// kilovolts, from where a junction comes down by its thermal voltage only.
+/// No voltage changes by more than this in the first of them, V: a device that is off lets the first iterations run to
+/// many kilovolts, from where a junction comes down by its thermal voltage only. Where a voltage goes on the same way it
+/// may change by more each time, so that what a transistor turns off in an inductor gets to its kilovolts.
 const LEAP: f64 = 5.0;
+const PLAIN: u32 = 100;
+const GROWS: f64 = 1.25;
+/// Steps so solved until the ordinary way is tried again.
+const STEPS: u32 = 32;
+
 /// Iterations from which on it is enough that the devices rest.
 const LONG: u32 = 12;
 
+/// How far each unknown may change in an iteration.
+#[derive(Debug, Default)]
+pub(super) struct Leaps<L> {
+    /// V; negative where the last change was downwards.
+    each: Vec<L>,
+}
+
+impl<L: Lane> Leaps<L> {
+    /// All of them `least` again, of so many unknowns.
+    pub(super) fn restart(&mut self, unknowns: usize, least: f64) {
+        self.each.clear();
+        self.each.resize(unknowns, L::splat(least));
+    }
+
+    /// As much of a change of unknown k as it may make in an iteration. In later ones it may make more the next time,
+    /// where that is not all and goes the same way as before; and half as much, but no less than `least`, where it
+    /// turns back.
+    #[inline(always)]
+    pub(super) fn limited(&mut self, iteration: u32, k: usize, change: L, least: f64) -> L {
+        let (zero, half) = (L::splat(0.0), L::splat(0.5));
+        let before = self.each[k];
+        let leap = before.abs();
+        let turns = (change * before).lt(zero);
+        let leap = L::select(turns, (leap * half).max(L::splat(least)), leap);
+        let grows = if iteration > PLAIN { GROWS } else { 1.0 };
+        let more = L::select(turns, leap, leap * L::splat(grows));
+        let next = L::select(change.abs().le(leap), leap, more);
+        self.each[k] = L::select(change.lt(zero), -next, next);
+        change.min(leap).max(-leap)
+    }
+}
 /// The inner block as a dense matrix.
 #[derive(Debug)]
 pub(super) struct Full<L> {
@@ -28,6 +65,9 @@ pub(super) struct Full<L> {
     matrix: Vec<L>,
     right: Vec<L>,
     found: Vec<L>,
+    leaps: Leaps<L>,
+    /// Steps that were taken with it.
+    steps: u32,
 }
 
 impl<L: Lane> Full<L> {
@@ -38,7 +78,16 @@ impl<L: Lane> Full<L> {
             |r: usize, c: usize| order.slot(rows[r] as usize, columns[c] as usize).map(|s| (s, r * n + c));
         let entries = (0..n).flat_map(|r| (0..n).filter_map(move |c| place(r, c))).collect();
         let zero = L::splat(0.0);
-        Self { entries, matrix: vec![zero; n * n], right: vec![zero; n], found: vec![zero; n], rows, columns }
+        Self {
+            entries,
+            matrix: vec![zero; n * n],
+            right: vec![zero; n],
+            found: vec![zero; n],
+            leaps: Leaps { each: Vec::new() },
+            steps: 0,
+            rows,
+            columns,
+        }
     }
 
     fn load(&mut self, a: &[L]) {
@@ -87,6 +136,15 @@ impl<L: Lane> StageSolver<L> {
         self.forget_factors();
     }
 
+    /// A step was taken: the ordinary way again where enough of them were solved densely.
+    pub(crate) fn stepped(&mut self) {
+        let Some(full) = self.full.as_mut() else { return };
+        full.steps += 1;
+        if full.steps >= STEPS {
+            self.go_dense(false);
+        }
+    }
+
     /// How many iterations a stage may take: as stated, or as many as may help where nothing else did.
     pub(super) fn most_iterations(&self) -> u32 {
         if self.is_dense() { PATIENT.max(self.iterations) } else { self.iterations }
@@ -122,13 +180,12 @@ impl<L: Lane> StageSolver<L> {
     /// where so many iterations found no end.
     #[inline(always)]
     pub(super) fn damp(&mut self, iteration: u32) {
-        if !self.is_dense() {
-            return;
+        let Some(full) = self.full.as_mut() else { return };
+        if iteration == 1 {
+            full.leaps.restart(self.system.inner, LEAP);
         }
-        let leap = L::splat(LEAP);
         for k in (0..self.system.inner).filter(|&k| self.system.is_voltage[k]) {
-            let change = (self.fresh[k] - self.x[k]).min(leap).max(-leap);
-            self.fresh[k] = self.x[k] + change;
+            self.fresh[k] = self.x[k] + full.leaps.limited(iteration, k, self.fresh[k] - self.x[k], LEAP);
         }
         if iteration <= UNDAMPED {
             return;

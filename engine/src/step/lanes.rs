@@ -9,7 +9,7 @@ use crate::arithmetic::lane::Lane;
 use crate::arithmetic::lockstep::Lockstep;
 use crate::control::board::Board;
 use crate::equations::system::System;
-use crate::readout::Readout;
+use crate::readout::{Raw, Readout};
 
 fn put<K: Lane>(lane: usize, to: &mut [K], from: &[f64]) {
     to.iter_mut().zip(from).for_each(|(to, from)| to.set_lane(lane, *from));
@@ -90,22 +90,25 @@ impl<K: Lane> Stepper<K> {
         self.gauge.load(lane, &from.gauge);
     }
 
-    /// What is read at the end of a step goes back to a run: unknowns, powers, energies, and these entries of stamps
-    /// (device and index).
+    /// What is read at the end of a step goes back to a run.
     pub(crate) fn show(
         &self,
         lane: usize,
         all: &State<K>,
         own: &mut State<f64>,
         to: &mut Stepper<f64>,
-        stamps: &[(u32, u32)],
+        read: &[Raw],
     ) {
-        get(lane, &all.x, &mut own.x);
-        get(lane, &all.power, &mut own.power);
-        get(lane, &all.energy, &mut own.energy);
-        for &(device, k) in stamps {
-            let (device, k) = (device as usize, k as usize);
-            to.solver.stamps[device][k] = self.solver.stamps[device][k].lane(lane);
+        for &raw in read {
+            match raw {
+                Raw::Unknown(k) => own.x[k as usize] = all.x[k as usize].lane(lane),
+                Raw::Power(k) => own.power[k as usize] = all.power[k as usize].lane(lane),
+                Raw::Energy(k) => own.energy[k as usize] = all.energy[k as usize].lane(lane),
+                Raw::Stamp(device, k) => {
+                    let (device, k) = (device as usize, k as usize);
+                    to.solver.stamps[device][k] = self.solver.stamps[device][k].lane(lane);
+                }
+            }
         }
     }
 
@@ -118,7 +121,9 @@ impl<K: Lane> Stepper<K> {
         to: &mut Stepper<f64>,
         board: &Board<f64>,
     ) {
-        self.show(lane, all, own, to, &[]);
+        get(lane, &all.x, &mut own.x);
+        get(lane, &all.power, &mut own.power);
+        get(lane, &all.energy, &mut own.energy);
         for (from, to) in self.solver.stamps.iter().zip(&mut to.solver.stamps) {
             get(lane, from, to);
         }

@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use sprs::{CsMatI, TriMatI};
 
+use super::fallback::Leaps;
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::law::{Device, StampLocation, stamp_len};
@@ -15,6 +16,7 @@ use crate::equations::dense;
 use crate::equations::order::Order;
 use crate::equations::replay::Replay;
 use crate::equations::system::System;
+use crate::error::Cause;
 
 /// A flag that ends a search: somebody wants to stop.
 pub type Halt = Option<&'static AtomicBool>;
@@ -29,6 +31,10 @@ const SERVES_AT_LAST: f64 = 1e-5;
 const PATIENCE: u32 = 12;
 /// A change so small, V or A and relative, is none.
 const STILL: f64 = 1e-9;
+/// A change of a device's voltage, V, of which its slopes tell the change of its currents; and a change of a current that
+/// is none, A: 10 nV of 100 Mohm.
+const TOLD: f64 = 1e-3;
+const NOTHING: f64 = 1e-16;
 /// Iterations after which only half of every change is made, of the many that limited changes are given, and half of
 /// that after some more: what goes to and fro between two states of a device comes to rest between them.
 const UNDAMPED: u32 = 300;
@@ -154,6 +160,8 @@ impl<'a, L: Lane> Robust<'a, L> {
         let mut a = vec![zero; self.places.entries.len() + 1];
         let mut fresh = zeros(n + 1);
         let mut worst = (0, f64::NAN);
+        let mut leaps = Leaps::default();
+        leaps.restart(n, limit);
         for iteration in 0..if limit.is_finite() { 600 } else { 60 } {
             if self.halted() {
                 break;
@@ -185,7 +193,7 @@ impl<'a, L: Lane> Robust<'a, L> {
             if self.first_only {
                 fresh.iter_mut().for_each(|x| *x = L::splat(x.lane(0)));
             }
-            if iteration >= PATIENCE && self.devices_rest(&fresh) {
+            if iteration >= PATIENCE && self.devices_rest(&fresh, &stamps, alpha) {
                 self.x.copy_from_slice(&fresh);
                 return Ok(());
             }
@@ -201,8 +209,12 @@ impl<'a, L: Lane> Robust<'a, L> {
                 }
                 let still = size <= STILL + STILL * fresh.abs().widest();
                 moving |= !still;
-                let bound = L::splat(if s.is_voltage[k] { limit } else { f64::INFINITY });
-                self.x[k] += change.min(bound).max(-bound) * L::splat(share);
+                let change = if limit.is_finite() && s.is_voltage[k] {
+                    leaps.limited(iteration, k, change, limit)
+                } else {
+                    change
+                };
+                self.x[k] += change * L::splat(share);
             }
             if !moving {
                 return Ok(());
@@ -241,19 +253,32 @@ impl<'a, L: Lane> Robust<'a, L> {
         Err((0, f64::NAN))
     }
 
-    /// Whether no device moves from x to these values. The equations are linear but for the devices: another iteration
-    /// would solve the same ones, and what moves is rounding, of nodes that hang on the rest by almost nothing.
-    fn devices_rest(&self, fresh: &[L]) -> bool {
+    /// Whether no device moves from x to these values, or so little that no current of it does. The equations are linear
+    /// but for the devices: another iteration would solve the same ones, and what moves is rounding, of nodes that hang
+    /// on the rest by almost nothing. `stamps` are those at x.
+    fn devices_rest(&self, fresh: &[L], stamps: &[Vec<L>], alpha: L) -> bool {
         let finite = fresh.iter().all(|x| x.is_finite());
         finite
-            && self.system.devices.iter().all(|placed| {
-                let base = placed.reference as usize;
-                placed.locals.iter().enumerate().all(|(port, &k)| {
-                    let k = k as usize;
+            && self.system.devices.iter().zip(stamps).all(|(placed, stamp)| {
+                let (base, p) = (placed.reference as usize, placed.locals.len());
+                let change = |port: usize| {
+                    let k = placed.locals[port] as usize;
                     let of = |x: &[L]| if port < placed.ports { x[k] - x[base] } else { x[k] };
-                    let (fresh, old) = (of(fresh), of(&self.x));
-                    (fresh - old).abs().widest() <= STILL + STILL * fresh.abs().widest()
-                })
+                    (of(fresh) - of(&self.x), of(fresh))
+                };
+                let still = (0..p).all(|port| {
+                    let (change, fresh) = change(port);
+                    change.abs().widest() <= STILL + STILL * fresh.abs().widest()
+                });
+                let slope = |row: usize, k: usize| {
+                    (stamp[2 * p + row * p + k] + alpha * stamp[2 * p + p * p + row * p + k]).abs()
+                };
+                let moves = |row: usize| {
+                    let terms = (0..p).map(|k| slope(row, k) * change(k).0.abs());
+                    terms.fold(L::splat(0.0), |sum, term| sum + term).widest()
+                };
+                let told = || (0..p).all(|port| change(port).0.abs().widest() <= TOLD);
+                still || p == placed.ports && told() && (0..p).all(|row| moves(row) <= NOTHING)
             })
     }
 
@@ -341,6 +366,14 @@ impl<'a, L: Lane> Robust<'a, L> {
             }
         }
         true
+    }
+
+    /// Why unknown k still moves by this much.
+    pub(super) fn cause_at(&self, k: usize, update: f64) -> Cause {
+        match self.system.cause_at(&self.devices, &self.x, k, update) {
+            Cause::Unknown if update <= TOLD => Cause::Last,
+            cause => cause,
+        }
     }
 
     /// q(x).

@@ -66,6 +66,11 @@ const EARNED: u32 = 4;
 /// No step is so made shorter than so many of the last places in which its instant is known.
 const PLACES: f64 = 64.0;
 
+/// x / 2ᵏ, exactly.
+fn halved(x: f64, k: u32) -> f64 {
+    x * f64::from_bits(1023u64.saturating_sub(u64::from(k)) << 52)
+}
+
 /// Where the schedule stands.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ladder {
@@ -95,7 +100,7 @@ impl Ladder {
     }
 
     fn unit(&self) -> f64 {
-        self.steps.base * 0.5f64.powi((self.steps.finest + HALVINGS) as i32)
+        halved(self.steps.base, self.steps.finest + HALVINGS)
     }
 
     fn stride(&self, level: u32) -> u64 {
@@ -104,7 +109,7 @@ impl Ladder {
 
     /// Length of a step at the present level, s.
     pub fn step(&self) -> f64 {
-        self.steps.base * 0.5f64.powi(self.level as i32)
+        halved(self.steps.base, self.level)
     }
 
     /// Present level: 0 for base steps.
@@ -124,7 +129,7 @@ impl Ladder {
 
     /// The shortest scheduled step, s.
     pub fn finest_step(&self) -> f64 {
-        self.steps.base * 0.5f64.powi(self.steps.finest as i32)
+        halved(self.steps.base, self.steps.finest)
     }
 
     /// End and length of the next step from t, which must not pass `stop`. The length of a step on the grid is the

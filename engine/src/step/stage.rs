@@ -84,6 +84,8 @@ pub struct StageSolver<L: Lane> {
     pub(super) stamped: bool,
     /// Value of each source term at the start of the step, and its change over it.
     pub(super) courses: Vec<(L, L)>,
+    /// Points of each course passed at the start of the step, in each lane.
+    passed: Vec<[usize; MOST_LANES]>,
     /// Lanes in which some course is not straight.
     pub(super) bent: u32,
     /// Value of each source term at the stage.
@@ -131,6 +133,7 @@ impl<L: Lane> StageSolver<L> {
             stamped: false,
             full: None,
             courses: vec![(zero, zero); system.sources.len()],
+            passed: vec![[0; MOST_LANES]; system.sources.len()],
             bent: 0,
             source_values: vec![zero; system.sources.len()],
             next_victim: 0,
@@ -211,13 +214,15 @@ impl<L: Lane> StageSolver<L> {
     /// course is straight within, or a sine.
     pub(super) fn span(&mut self, lane: usize, (begin, end): (f64, f64), seat: &Seat<'_>) {
         let mut bent = false;
-        for (ends, &(_, wave, gain)) in self.courses.iter_mut().zip(&self.system.sources) {
+        let known = self.courses.iter_mut().zip(&mut self.passed);
+        for ((ends, passed), &(_, wave, gain)) in known.zip(&self.system.sources) {
             let course = &seat.waves[wave.0 as usize];
             bent |= !course.is_straight();
             let gain = gain.lane(lane);
-            let first = gain * seat.board.course_after(course, wave, begin);
+            let (first, last) = seat.board.course_ends(course, wave, (begin, end), &mut passed[lane]);
+            let first = gain * first;
             ends.0.set_lane(lane, first);
-            ends.1.set_lane(lane, gain * seat.board.course(course, wave, end) - first);
+            ends.1.set_lane(lane, gain * last - first);
         }
         self.bent = self.bent & !(1 << lane) | u32::from(bent) << lane;
     }

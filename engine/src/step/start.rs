@@ -162,11 +162,8 @@ fn search<L: Lane>(
         Err(_) if point.creep(0.0, zeros, full).is_ok() => Ok(()),
         Err(worst) => {
             let (k, update) = if worst.1.is_nan() { last } else { worst };
-            Err(SolverError::NoOperatingPoint {
-                node: system.name(k).to_string(),
-                device: system.device_at(k),
-                update,
-            })
+            let (node, device) = (system.name(k).to_string(), system.device_at(k));
+            Err(SolverError::NoOperatingPoint { node, device, update, cause: point.cause_at(k, update) })
         }
     }
 }

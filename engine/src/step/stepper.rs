@@ -211,7 +211,7 @@ impl<L: Lane> Stepper<L> {
         let (mut iterations, mut most) = ([0; MOST_LANES], [0; MOST_LANES]);
         for i in 1..method.stages() {
             let c = method.c[i];
-            seats.iter_mut().zip(spans).for_each(|(seat, span)| seat.t = span.instant(c));
+            self.at(c, spans, seats);
             let scaled: [L; MOST] =
                 std::array::from_fn(|j| L::splat(method.a[i].get(j).copied().unwrap_or(0.0)) * h);
             if L::WIDTH > 1 {
@@ -252,7 +252,7 @@ impl<L: Lane> Stepper<L> {
                 iterations[lane] += self.solver.took[lane];
                 most[lane] = self.solver.took[lane].max(most[lane]);
             }
-            self.remember(seats[0].t);
+            self.remember(spans[0].instant(c));
             let counts = method.b()[i] != 0.0;
             self.solver.account(&mut self.q, &mut self.power[i], counts);
             if counts {
@@ -278,6 +278,14 @@ impl<L: Lane> Stepper<L> {
                 let lost = |k: &usize| !self.error[*k].lane(lane).is_finite();
                 Err(StageError::NotFinite((0..self.solver.system.n).find(lost).unwrap_or(0)))
             };
+        }
+    }
+
+    /// The seats are at the fraction `c` of the spans, where somebody reads that.
+    #[inline(always)]
+    pub(super) fn at(&self, c: f64, spans: &[Span], seats: &mut [Seat<'_>]) {
+        if self.solver.bent != 0 || !self.integrals.is_empty() {
+            seats.iter_mut().zip(spans).for_each(|(seat, span)| seat.t = span.instant(c));
         }
     }
 
@@ -318,14 +326,15 @@ impl<L: Lane> Stepper<L> {
         }
     }
 
-    /// Takes the attempted steps of some lanes as done.
-    pub(crate) fn commit_lanes(&mut self, state: &mut State<L>, taken: u32) {
+    /// Takes the attempted steps of some lanes as done. Others keep their state; where there is none to be kept, what
+    /// free lanes have is nobody's.
+    pub(crate) fn commit_lanes(&mut self, state: &mut State<L>, taken: u32, kept: u32) {
         if let Some(mut stages) = self.rosenbrock.take() {
-            self.commit_linearly(&mut stages, state, taken);
+            self.commit_linearly(&mut stages, state, taken, kept);
             self.rosenbrock = Some(stages);
             return;
         }
-        if L::WIDTH == 1 {
+        if kept == 0 {
             copy(&mut state.x, &self.solver.x);
             self.gauge.see(&state.x, taken);
             std::mem::swap(&mut state.q, &mut self.q);
@@ -342,7 +351,7 @@ impl<L: Lane> Stepper<L> {
         // The start of this step and its stages.
         let (history, stages) = (&mut state.history, self.method.stages());
         let last = history.len() - 1;
-        if L::WIDTH == 1 {
+        if kept == 0 {
             history.swap(0, last);
             history.resize_with(stages, || (0.0, vec![L::splat(0.0); self.solver.inner]));
             history[1..].iter_mut().zip(&mut self.points).for_each(|(old, new)| std::mem::swap(old, new));

@@ -55,7 +55,7 @@ impl StageError {
             Self::Moving(_, update) => {
                 SolverError::NotConverged { time, node, device, update, tries, cause: Cause::Unknown }
             }
-            Self::NotFinite(_) => SolverError::NotFinite { time, node, device },
+            Self::NotFinite(_) => SolverError::NotFinite { time, node, device, cause: Cause::Unknown },
         }
     }
 }

@@ -9,6 +9,7 @@ use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::cycle::stretch;
 use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::{InMemory, Recorder};
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::run::watch::Seen;
@@ -99,6 +100,8 @@ pub struct Cycle {
     pub ledger: Ledger<f64>,
     /// What the setup's watches saw of the period; temperatures are those that the laws were held at.
     pub seen: Vec<Seen>,
+    /// What the setup's gauges read of the period, likewise.
+    pub readings: Vec<Reading>,
     /// Work of the whole search; steps that stalled are those of the period.
     pub counters: Counters,
     /// How it was stepped, in a word.
@@ -231,9 +234,12 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     }
     let mut known = None;
     let mut of_power = None;
-    let mut effort = if search.compares { NEAR } else { search.effort };
-    let rounds_allowed = if search.compares { 2 } else { ROUNDS };
-    if let Some(guess) = search.from {
+    // What a controller keeps is in no guess.
+    let from = search.from.filter(|_| !run.remembers());
+    let compares = search.compares && from.is_some();
+    let mut effort = if compares { NEAR } else { search.effort };
+    let rounds_allowed = if compares { 2 } else { ROUNDS };
+    if let Some(guess) = from {
         run.adopt(&guess.electrical.0, &guess.electrical.1)?;
         celsius.clone_from_slice(&guess.celsius);
         known.clone_from(&guess.jacobian);
@@ -252,14 +258,13 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     loop {
         rounds += 1;
         // The period that is counted tells the distance too.
-        let later = known.is_none() && !search.compares && !far;
+        let later = known.is_none() && !compares && !far;
         let asked = Effort { distance: if later { f64::INFINITY } else { effort.distance }, ..effort };
         let mut steady = steady_from(&mut run, period, asked, known.take(), &mut last)?;
         // The next round is near this one: devices forget within a period what they were held at.
         known.clone_from(&steady.jacobian);
         effort.warm_up = 0;
-        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && search.from.is_none() && inputs > 0)
-        {
+        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && from.is_none() && inputs > 0) {
             // Its last period tells the temperatures well enough to go on with.
             let power = powers(&last.record, run.state().t - (1.0 + 1e-9) * period, first, inputs);
             network.start_periodic(&power);
@@ -290,7 +295,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         }
         let record = &last.record;
         let ledger = between(&before, &run.ledger());
-        let (seen, method) = (run.watcher().seen(), run.method());
+        let (seen, readings, method) = (run.watcher().seen(), run.readings(), run.method());
         // What the search takes back is not in the run's own count.
         let mut counters = run.counters();
         counters.steps = (counters.steps - done.steps) * periods;
@@ -309,6 +314,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
                 rounds,
                 ledger,
                 seen,
+                readings,
                 counters,
                 method,
                 electrical,
@@ -326,7 +332,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
         let next = slopes.estimate(network, &mut ripple, change);
         celsius = ripple.iter().map(|r| r.mean).collect();
-        if change <= STILL || next <= STILL || search.compares && rounds == rounds_allowed {
+        if change <= STILL || next <= STILL || compares && rounds == rounds_allowed {
             return Ok(cycle(ripple, slopes.of_power.clone()));
         }
         if rounds == rounds_allowed || !change.is_finite() {

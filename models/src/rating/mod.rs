@@ -168,7 +168,8 @@ impl HeatPath {
     pub fn with_plates(mut self, plates: Vec<Option<Plate>>) -> Result<Self, RatingError> {
         for (&input, plate) in self.inputs.iter().zip(plates) {
             let Some(plate) = plate else { continue };
-            self.columns.push(Column::new(input, plate, &self.modal.foster_terms(input, input))?);
+            let terms = self.modal.foster_terms(input, input);
+            self.columns.push(Column::new(input, plate, &terms)?.unchecked());
         }
         Ok(self)
     }

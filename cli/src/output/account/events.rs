@@ -1,6 +1,7 @@
 //! What limits bound, from the extremes and the gauges of a run.
 
-use joulestep_engine::run::gauge::Reading;
+use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::run::gauge::{Gauge, Reading};
 use joulestep_engine::run::time_loop::Run;
 
 use super::heat::further;
@@ -27,6 +28,30 @@ pub(super) fn of(judged: &Judged, readings: &[Reading], run: &Run<f64>) -> Optio
     let kelvin: f64 = judged.input.map_or(0.0, |input| further(run, input));
     let further = if kelvin <= 1.0 { kelvin * reading.per_unit } else { f64::INFINITY };
     Some(Shown { gauge, reading, further: further + reading.bent })
+}
+
+impl Shown {
+    /// What gauges of bursts, with their numbers, show of a time in which laws and readings are held at temperatures;
+    /// `moves` gives that of a heat input and the highest that its die comes to, °C. What that would make of a value is its
+    /// error.
+    pub fn of_bursts(
+        gauges: &[(usize, Gauge)],
+        readings: &[Reading],
+        moves: &dyn Fn(usize) -> (f64, f64),
+    ) -> Vec<Self> {
+        let one = |((number, gauge), reading): (&(usize, Gauge), &Reading)| {
+            let referred = gauge.burst.as_ref().and_then(|b| b.referred.as_ref());
+            let further = referred.map_or(0.0, |r| match &r.temperature {
+                Some(Probe::Temperature(input)) => {
+                    let (held, most) = moves(input.0 as usize);
+                    reading.largest * (r.factor(most) / r.factor(held) - 1.0).max(0.0)
+                }
+                _ => 0.0,
+            });
+            Self { gauge: *number, reading: *reading, further }
+        };
+        gauges.iter().zip(readings).map(one).collect()
+    }
 }
 
 /// What the gauge of a limit shows before a run; `None` of one without.

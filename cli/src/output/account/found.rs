@@ -4,8 +4,7 @@ use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Entry;
 use joulestep_engine::run::watch::{Seen, Watch};
 
-use super::Peak;
-pub use super::events::Shown;
+use super::{Peak, Shown};
 
 /// What an account rests on: of a run, or of the cycles that a study solved.
 #[derive(Debug)]

@@ -24,6 +24,7 @@ use crate::judge::{Bounds, End, Limit, Occurrence};
 
 pub use crate::output::answer::Outcome;
 
+pub use self::events::Shown;
 pub use self::found::Found;
 pub use self::verdict::Doubt;
 

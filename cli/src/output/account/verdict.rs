@@ -1,5 +1,6 @@
 //! Why the numbers of an account may not be relied on, and what else is of note.
 
+use joulestep_engine::accounts::ledger::CLOSED;
 use joulestep_engine::units::{people, people_digits};
 
 use super::{Account, Facts, Found, Judgement, Peak, Waiver};
@@ -60,6 +61,25 @@ impl Account {
     }
 }
 
+/// What must be said where the ledger does not close: steps or rounding lose energy.
+fn open_ledger(found: &Found<'_>) -> Option<Doubt> {
+    // Written so that a residual that is not a number counts.
+    let closed = found.relative <= CLOSED;
+    let residual = if found.residual.is_finite() && found.relative.is_finite() {
+        let share = people_digits(found.relative, "1", 2);
+        format!("{}, {share} of the energy turned over or stored", people(found.residual, "J"))
+    } else {
+        "no number, the last state is not one of finite energies".into()
+    };
+    let text = format!(
+        "the energy ledger does not close to {CLOSED:.0e}: residual {residual}; no number is proven. Shorter steps help, \
+         but not where rounding does it: a capacitance large beside the energy turned over, at a high voltage against \
+         ground"
+    );
+    let doubt = Doubt { name: "ledger".into(), text, since: None, out_of_range: false };
+    (!closed && !found.entries.is_empty()).then_some(doubt)
+}
+
 /// Why the numbers that were found may not be relied on.
 pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Doubt> {
     let mut all = Vec::new();
@@ -82,6 +102,7 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
         );
         all.push(Doubt { name: range.name.clone(), text, since, out_of_range: true });
     }
+    all.extend(open_ledger(found).filter(|_| found.repeats.is_none()));
     for die in facts.judging.unheated.iter().filter(|u| u.waived.is_none()) {
         let of_die = die.components.iter().filter_map(|id| found.entries.get(id.0 as usize));
         let heat: f64 = of_die.map(|e| e.dissipated).sum();
@@ -101,7 +122,8 @@ pub(super) fn doubts(found: &Found<'_>, facts: &Facts, peaks: &[Peak]) -> Vec<Do
     for die in facts.judging.avalanches.iter().filter(|a| a.waived.is_none()) {
         let (watch, level) = die.watch;
         let reading = found.readings.iter().find(|r| Some(r.gauge) == die.gauge);
-        let text = die.doubt(reading.map(|r| r.reading.count)).filter(|_| peaks[watch].largest > level);
+        let count = reading.map(|r| r.reading.count);
+        let text = die.doubt(count, found.repeats.is_some()).filter(|_| peaks[watch].largest > level);
         let since = found.seen[watch].since;
         all.extend(text.map(|text| Doubt { name: die.name.clone(), text, since, out_of_range: false }));
     }

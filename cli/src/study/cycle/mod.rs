@@ -3,7 +3,7 @@
 mod known;
 mod progress;
 mod search;
-mod tables;
+pub(super) mod tables;
 
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::watch::Watch;
@@ -14,8 +14,8 @@ use joulestep_models::model::Range::Positive;
 use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Entry, Input, Question, StudyError, Trial};
 use crate::input::keys::table::keys;
-use crate::input::scenario::build::{Ready, build_with};
-use crate::output::account::{Account, Facts, Found, Outcome};
+use crate::input::scenario::build::{Ready, build_with, repeating};
+use crate::output::account::{Account, Facts, Found, Outcome, Shown};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
 use crate::output::table::Cell;
@@ -65,7 +65,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let ready = build_with(scenario, &context.reductions())?;
     let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
     context.level.apply(&mut setup);
-    setup.gauges.clear();
+    let bursts = repeating(&mut setup.gauges);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let asked = question.asked(Asked::read)?;
@@ -76,8 +76,9 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let facts = Facts { title, end, method, placed, judging, signals, metered };
     let all = watches.iter().zip(&cycle.seen).map(|(w, s)| (w, known::seen(&cycle, w, s, &start)));
     let all: Vec<(&Watch, _)> = all.collect();
+    let moves = |k: usize| cycle.ripple.get(k).map_or((0.0, 0.0), |r| (r.mean, r.extremes.1));
     let found = Found {
-        readings: Vec::new(),
+        readings: Shown::of_bursts(&bursts, &cycle.readings, &moves),
         seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
         watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
         entries: &cycle.ledger.entries,

@@ -11,7 +11,7 @@ use joulestep_models::arrangement::cycle::{Cycle, Search, Why, solve};
 use rayon::prelude::*;
 
 use super::progress::Progress;
-use crate::input::scenario::build::build_with;
+use crate::input::scenario::build::{build_with, repeating};
 use crate::judge::Level;
 use crate::output::answer::Estimation;
 use crate::study::{Context, Question, StudyError};
@@ -74,6 +74,7 @@ pub(super) fn found(
     let quick = Effort { warm_up: 1, most: effort.most.min(QUICK), ..effort };
     for level in coarser {
         let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
+        repeating(&mut setup.gauges);
         level.apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
         let search = Search {

@@ -1,6 +1,7 @@
 //! A point of a double pulse at a level, with what its parts must keep.
 
 use joulestep_engine::circuit::probe::Probe;
+use joulestep_engine::run::gauge::Gauge;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::run::watch::{ALWAYS, Seen, Watch};
 use joulestep_models::arrangement::double_pulse::{Outcome, Point, PulseError, run_as};
@@ -10,7 +11,7 @@ use joulestep_models::part::Part;
 use super::{Grid, table};
 use crate::input::scenario::build::{BEYOND, Judging, KnownRange, Placed, of_parts, rating};
 use crate::judge::{End, Level, Limited};
-use crate::output::account::{Account, Facts, Found, Judgement};
+use crate::output::account::{Account, Facts, Found, Judgement, Shown};
 use crate::output::answer::Answer;
 use crate::study::StudyError;
 
@@ -22,8 +23,8 @@ pub(super) struct Judged {
     pub missed: Vec<(&'static str, f64)>,
 }
 
-/// The parts as placed, their watches, what is judged, and the watches of stated temperatures.
-type Kept = (Vec<Placed>, Vec<Watch>, Judging, Vec<Watch>);
+/// The parts as placed, their watches and gauges, what is judged, and the watches of stated temperatures.
+type Kept = (Vec<Placed>, Vec<Watch>, Vec<Gauge>, Judging, Vec<Watch>);
 
 fn failed(grid: &Grid, point: &Point, error: &PulseError) -> StudyError {
     let Point { current, voltage, gate_resistance, celsius } = point;
@@ -49,8 +50,8 @@ fn placed(grid: &Grid, built: [Built; 2]) -> Vec<Placed> {
 }
 
 /// What the parts must keep. Junction temperatures are stated, so their watches stand behind those of the run.
-fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
-    let (watches, mut judging) = of_parts(placed);
+fn judging(placed: &[Placed]) -> (Vec<Watch>, Vec<Gauge>, Judging, Vec<Watch>) {
+    let (watches, mut judging, gauges) = of_parts(placed);
     let mut stated = Vec::new();
     for die in std::mem::take(&mut judging.unheated) {
         let watch = watches.len() + stated.len();
@@ -70,7 +71,7 @@ fn judging(placed: &[Placed]) -> (Vec<Watch>, Judging, Vec<Watch>) {
         judging.ranges.push(KnownRange { name: name.clone(), watch, range });
         judging.judged.push(rating(name, "degC", watch, lower, die.rated));
     }
-    (watches, judging, stated)
+    (watches, gauges, judging, stated)
 }
 
 /// Runs a point at a level.
@@ -78,20 +79,23 @@ pub(super) fn judged(grid: &Grid, point: &Point, level: Level) -> Result<Judged,
     let mut parts: Option<Kept> = None;
     let mut prepare = |setup: &mut Setup<f64>, built: [Built; 2]| {
         let placed = placed(grid, built);
-        let (watches, judging, stated) = judging(&placed);
+        let (watches, gauges, judging, stated) = judging(&placed);
         setup.watches.clone_from(&watches);
+        setup.gauges.clone_from(&gauges);
         level.apply(setup);
-        parts = Some((placed, watches, judging, stated));
+        parts = Some((placed, watches, gauges, judging, stated));
     };
     let outcome = run_as(&grid.part, &grid.upper, &grid.bench, point, &mut prepare)
         .map_err(|error| failed(grid, point, &error))?;
-    let (placed, watches, judging, stated) = parts.unwrap_or_default();
+    let (placed, watches, gauges, judging, stated) = parts.unwrap_or_default();
+    // Temperatures are stated, and stand still.
+    let bursts: Vec<(usize, Gauge)> = gauges.into_iter().enumerate().collect();
     let mut seen = outcome.seen.clone();
     let (least, largest) = (point.celsius, point.celsius);
     seen.extend(stated.iter().map(|_| Seen { least, largest, ..Seen::NOTHING }));
     let found = Found {
         seen,
-        readings: Vec::new(),
+        readings: Shown::of_bursts(&bursts, &outcome.readings, &|_| (0.0, 0.0)),
         watches: watches.iter().chain(&stated).map(|w| (w, 0.0)).collect(),
         entries: &outcome.ledger.entries,
         residual: outcome.ledger.residual,

@@ -77,7 +77,10 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
             let error = of_structures(p);
             let remark = format!("they part at {}", people(p.capacitance, "J/K"));
             let difference = p.resistance - found.resistance;
-            let share = format!("{} % of the former", people(100.0 * difference / found.resistance, "1"));
+            let share = format!(
+                "{} % of the reading by derivatives",
+                people(100.0 * difference / found.resistance, "1")
+            );
             let answers = vec![
                 answer("junction_case_by_structure", words, p.resistance, "K/W").error(error).remark(remark),
                 answer("difference", "by structure functions less by derivatives", difference, "K/W")
@@ -98,7 +101,7 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
     ];
     answers.splice(1..1, second);
     let functions = parting.iter().flat_map(|p| {
-        let of = |k: usize, name: &'static str| p.functions[k].iter().map(move |point| (name, point));
+        let of = |k: usize, name: &'static str| inner(&p.functions[k]).map(move |point| (name, point));
         of(0, "worse").chain(of(1, "better"))
     });
     let functions = Rows::of(functions)
@@ -124,6 +127,13 @@ pub(super) fn study(question: &Question) -> Result<Study, StudyError> {
         )],
         ..Study::default()
     })
+}
+
+/// A structure function but for its end: the last of the resistance lies before a temperature held, heat capacitance without
+/// end.
+fn inner(function: &[(f64, f64)]) -> impl Iterator<Item = (f64, f64)> + '_ {
+    let whole = function.last().map_or(0.0, |p| p.0);
+    function.iter().copied().filter(move |p| p.0 < 0.995 * whole)
 }
 
 /// What is known of the error of the reading by structure functions.
@@ -174,12 +184,7 @@ fn picture(found: &Separation, parting: Option<&Parting>) -> Figure {
         ..Chart::default()
     };
     let structure = parting.map(|p| {
-        // The last of the resistance lies before a temperature held: heat capacitance without end.
-        let part = |f: &[(f64, f64)]| {
-            let whole = f.last().map_or(0.0, |p| p.0);
-            f.iter().copied().filter(|p| p.0 < 0.995 * whole).collect()
-        };
-        let [worse, better] = p.functions.each_ref().map(|f| part(f));
+        let [worse, better] = p.functions.each_ref().map(|f| inner(f).collect());
         Panel::Chart(Chart {
             title: "Cumulative structure functions, junction outwards".into(),
             x: Axis::linear("thermal resistance", "K/W"),

@@ -9,7 +9,7 @@ use joulestep_models::arrangement::mission::count::{Cycles, count};
 use joulestep_models::arrangement::mission::profile::{Begin, Of, Profile, Segment};
 use joulestep_models::model::Value;
 
-use crate::input::scenario::build::{Reductions, build_with};
+use crate::input::scenario::build::{Reductions, build_with, repeating};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf};
 
 /// The mission as the library takes it; boundaries by their names in the network. `None`: a boundary that the network
@@ -51,7 +51,10 @@ pub(super) fn make(
         }
     }
     match build_with(scenario, reductions) {
-        Ok(ready) => Ok((ready.layout, ready.setup)),
+        Ok(mut ready) => {
+            repeating(&mut ready.setup.gauges);
+            Ok((ready.layout, ready.setup))
+        }
         Err(refusal) => {
             let first = refusal.diagnostics.first().map(|d| d.found.clone()).unwrap_or_default();
             Err(CircuitError::BadValue { component: "mission".into(), what: first })

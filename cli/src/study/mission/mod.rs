@@ -22,9 +22,9 @@ use self::known::OfInput;
 use self::life::{Life, law_words, life, make};
 use super::{Context, Entry, Input, Question, StudyError, Trial};
 use crate::input::keys::table::keys;
-use crate::input::scenario::build::{Ready, build_with};
+use crate::input::scenario::build::{Ready, build_with, repeating};
 use crate::input::scenario::resolved::{MissionSpec, Scenario, SegmentOf, SegmentSpec};
-use crate::output::account::{Account, Facts, Found};
+use crate::output::account::{Account, Facts, Found, Shown};
 use crate::output::answer::{Answer, Outcome, Study, StudyFigure};
 use crate::progress::Progress;
 
@@ -218,7 +218,14 @@ impl Task<'_> {
     }
 
     fn account(&self, f: &Followed, ready: Ready) -> Account {
-        let Ready { setup, placed, judging, signals, metered, .. } = ready;
+        let Ready { mut setup, placed, judging, signals, metered, .. } = ready;
+        let bursts = repeating(&mut setup.gauges);
+        let moves = |k: usize| {
+            let most = |of: &dyn Fn(&joulestep_models::arrangement::mission::Instant) -> f64| {
+                f.course.iter().map(of).fold(f64::NEG_INFINITY, f64::max)
+            };
+            (most(&|i| i.celsius[k]), most(&|i| i.celsius[k] + i.within[k].largest))
+        };
         let (title, end) = (self.scenario.title.clone(), self.profile.duration());
         let facts = Facts { title, end, method: f.method, placed, judging, signals, metered };
         let of = |(w, s)| (w, known::seen(f, &self.options, w, s));
@@ -231,7 +238,7 @@ impl Task<'_> {
             stored: 0.0,
         };
         let found = Found {
-            readings: Vec::new(),
+            readings: Shown::of_bursts(&bursts, &f.readings, &moves),
             seen: all.iter().map(|(_, (seen, _))| *seen).collect(),
             watches: all.iter().map(|(w, (_, further))| (*w, *further)).collect(),
             entries: &f.dissipated.iter().map(watts).collect::<Vec<_>>(),

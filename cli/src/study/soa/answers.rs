@@ -44,7 +44,7 @@ const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "junction of the course",
-        "by superposition: its heat v·i through the same heat path, as its impedances are stated, from the boundary temperature at its start; a run whose dies follow the conductivity of their material differs",
+        "its heat v·i through the same heat path, from the boundary temperature at its start; a run differs by what v·i at the pins stores in capacitances",
     ),
 ];
 

@@ -33,7 +33,7 @@ pub static STUDY: Entry = Entry {
            stays above it for longer than its pulse width; so the margin against a border is the least, over all stretches \
            of that width, of the largest ratio of allowed current to current within the stretch. Only what can harm \
            counts: junction, instability, leads, voltage; not what the part conducts. Beside it the junctions that the \
-           course makes by superposition, whatever its shape. Ask for widths as short as its edges.\n\n\
+           course makes, whatever its shape. Ask for widths as short as its edges.\n\n\
            A chart holds for a single pulse from the boundary temperature. For one from a warm state give the case's \
            temperature then.",
     examples: "joulestep soa cascode-700v-7m --on board-700v-7m --heatsink \"55 degC\" --plot soa.svg\n\

@@ -120,7 +120,7 @@ impl<L: Lane> Stepper<L> {
             }
             if i > 0 {
                 let c = s.table.alpha[i];
-                seats.iter_mut().zip(spans).for_each(|(seat, span)| seat.t = span.instant(c));
+                self.at(c, spans, seats);
                 self.solver.take_sources(c, seats);
             }
             let gamma = L::splat(s.table.gammas[i]);
@@ -191,7 +191,8 @@ impl<L: Lane> Stepper<L> {
     ) {
         let others = going & !left;
         if others != 0 {
-            s.others.vectors = [&self.solver.x, &self.q, &self.error, &s.gain].map(Clone::clone);
+            let all = [&self.solver.x, &self.q, &self.error, &s.gain];
+            s.others.vectors.iter_mut().zip(all).for_each(|(kept, mine)| kept.clone_from(mine));
         }
         s.others.stamps.clone_from(&self.solver.stamps);
         lanes_in(left).for_each(|lane| self.solver.factored[lane] = None);
@@ -232,7 +233,13 @@ impl<L: Lane> Stepper<L> {
     }
 
     /// Takes the attempted steps of some lanes as done; the stamps are then those of the new state.
-    pub(in crate::step) fn commit_linearly(&mut self, s: &mut Stages<L>, state: &mut State<L>, taken: u32) {
+    pub(in crate::step) fn commit_linearly(
+        &mut self,
+        s: &mut Stages<L>,
+        state: &mut State<L>,
+        taken: u32,
+        kept: u32,
+    ) {
         (0..L::WIDTH).for_each(|lane| self.solver.factored[lane] = None);
         s.exact = taken & !s.instead;
         if taken == 0 {
@@ -254,7 +261,11 @@ impl<L: Lane> Stepper<L> {
         }
         take(&mut state.x, &self.solver.x);
         self.gauge.see(&state.x, taken);
-        take(&mut state.q, &self.q);
+        if kept == 0 {
+            std::mem::swap(&mut state.q, &mut self.q);
+        } else {
+            take(&mut state.q, &self.q);
+        }
         update(&mut state.energy, &s.gain, |total, gain| L::select(mask, total + gain, total));
         let power = &mut self.power[0];
         let (devices, rest) = power.split_at_mut(self.solver.devices.len());
@@ -263,7 +274,7 @@ impl<L: Lane> Stepper<L> {
         take(&mut state.power, power);
         s.power.iter_mut().zip(&s.ahead_power).for_each(|(old, new)| *old = L::select(mask, *new, *old));
         std::mem::swap(&mut self.solver.a, &mut s.ahead_a);
-        if L::WIDTH == 1 {
+        if kept == 0 {
             std::mem::swap(&mut self.solver.stamps, &mut s.ahead);
         } else {
             for (stamp, ahead) in self.solver.stamps.iter_mut().zip(&s.ahead) {

@@ -24,6 +24,7 @@ use joulestep_engine::measure::recovery::{Record, Recovery, recovery};
 use joulestep_engine::measure::signal::Signal;
 use joulestep_engine::measure::switching::{Levels, Rules, Switching, Waveforms, turn_off, turn_on};
 use joulestep_engine::recorder::InMemory;
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::step::schedule::Steps;
@@ -157,6 +158,8 @@ pub struct Outcome {
     /// What was seen of what the parts must keep and of the ranges of their laws, in the order that `prepare` of
     /// [`run_as`] gave the watches.
     pub seen: Vec<Seen>,
+    /// What the setup's gauges read, in their order.
+    pub readings: Vec<Reading>,
     /// Work done.
     pub counters: Counters,
     /// The waveforms, in the order of [`SIGNALS`] and then what the part itself offers.
@@ -327,6 +330,7 @@ pub fn run_as(
         upper_peak,
         ledger,
         seen: run.watcher().seen(),
+        readings: run.readings(),
         counters: run.counters(),
         waveforms,
     })

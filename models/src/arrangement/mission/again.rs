@@ -101,6 +101,13 @@ pub fn again(followed: &Followed, begin: Begin, make: &mut Make<'_>) -> Result<F
         seen.least += (b.least + b.missed.0) - (a.least + a.missed.0);
         seen.largest += (b.largest + b.missed.1) - (a.largest + a.missed.1);
     }
+    for (k, reading) in out.readings.iter_mut().enumerate() {
+        let most = |all: &mut dyn Iterator<Item = &OneCycle>| {
+            all.filter_map(|c| c.readings.get(k)).map(|r| r.largest).fold(0.0, f64::max)
+        };
+        reading.largest += most(&mut cycles.iter()) - most(&mut then.iter().copied());
+        reading.least = reading.largest;
+    }
     let mut hot = followed
         .solved
         .iter()

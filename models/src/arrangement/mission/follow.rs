@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use joulestep_engine::accounts::counters::Counters;
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
 
@@ -115,6 +116,7 @@ pub fn follow(
         hottest: None,
         dissipated: vec![0.0; cycle.dissipated.len()],
         seen: vec![Seen::NOTHING; cycle.seen.len()],
+        readings: vec![Reading::default(); cycle.readings.len()],
         counters: Counters::default(),
         method: site.method(),
         solved: Vec::new(),
@@ -294,6 +296,7 @@ impl Follower<'_, '_> {
         self.looked += 1;
         let out = &mut self.out;
         out.seen.iter_mut().zip(&cycle.seen).for_each(|(all, one)| all.take(&later(one, t)));
+        out.readings.iter_mut().zip(&cycle.readings).for_each(|(all, one)| all.take(one));
         out.dissipated.iter_mut().zip(&cycle.dissipated).for_each(|(all, one)| *all = all.max(*one));
         out.counters.steps += cycle.counters.steps;
         out.counters.iterations += cycle.counters.iterations;

@@ -23,6 +23,7 @@ mod stages;
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleError, Effort};
 use joulestep_engine::error::{CircuitError, SolverError};
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::watch::Seen;
 use joulestep_engine::thermal::run::Thermal;
@@ -198,6 +199,8 @@ pub struct Followed {
     pub dissipated: Vec<f64>,
     /// What the setups' watches saw in the cycles of the mission that were solved; instants are those of the mission.
     pub seen: Vec<Seen>,
+    /// What the setups' gauges read in them.
+    pub readings: Vec<Reading>,
     /// Steps, iterations and stalls of these cycles; searches for them are not counted.
     pub counters: Counters,
     /// How cycles are stepped, in a word.

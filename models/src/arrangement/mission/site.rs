@@ -5,6 +5,7 @@ use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::cycle::steady::{CycleError, Effort, steady_from};
 use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::InMemory;
+use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::saved::Saved;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::{Ended, Run};
@@ -30,6 +31,8 @@ pub struct OneCycle {
     pub dissipated: Vec<f64>,
     /// What the setup's watches saw; instants count from its begin.
     pub seen: Vec<Seen>,
+    /// What the setup's gauges read.
+    pub readings: Vec<Reading>,
     /// Its work.
     pub counters: Counters,
 }
@@ -208,6 +211,7 @@ impl Site {
             power: (0..inputs).map(mean).collect(),
             dissipated: entries.map(|(now, then)| (now.dissipated - then.dissipated) / span).collect(),
             seen: self.run.watcher().seen().iter().map(|s| later(s, -began)).collect(),
+            readings: self.run.readings(),
             counters: since(&done, self.run.counters()),
             course,
             balance,

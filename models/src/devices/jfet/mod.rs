@@ -30,9 +30,10 @@ use crate::model::{
 /// part ρ in series at the drain takes the stated share of the on-resistance, and the factor k says how much drain
 /// voltage pinches the channel off, which is less than the overdrive where carriers reach their highest velocity
 /// (k > 1) and more where the drift region takes its share (k < 1). So the on-resistance 1/(2βkA)·(1 + 2ρA) and the
-/// saturation current βA²/(1 + ρA) are stated independently. With k = 1 and σ = 0 drain and source may be exchanged;
-/// otherwise the drift region is at the drain. σ is the drain's pull on the channel's barrier. Mobility: the
-/// on-resistance scales as (T/T₀)^exponent.
+/// saturation current βA²/(1 + ρA) are stated independently. A is the overdrive at the end from which the carriers
+/// come: for vds < 0 drain and source are exchanged, as in the square law, so that no current falls as its voltage
+/// rises. σ is the pull of the end that they go to on the channel's barrier. Mobility: the on-resistance scales as
+/// (T/T₀)^exponent.
 ///
 /// Saturation current: that of a long channel (Shockley, Proc. IRE 40 (1952) 1365), which scales as (T₀/T)^exponent,
 /// over 1 + r with r = Vsat/(Ecrit·L), Ecrit = v/μ (Grebene & Ghandhi, Solid-State Electron. 12 (1969) 573): r goes as
@@ -82,12 +83,12 @@ pub struct Jfet<L> {
 #[derive(Clone, Copy, Debug)]
 pub struct AtTemperature<L> {
     pinch_off: L,
-    drain_effect: L,
     width: L,
     inverse_width: L,
     beta: L,
     rho: L,
-    knee: L,
+    half_knee: L,
+    shift: L,
     gate_drain: Junction<L>,
     gate_source: Junction<L>,
     leakage: L,
@@ -103,6 +104,9 @@ lockstep!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resis
 /// Electrons' mobility in 4H-SiC goes as T to minus this power, at the doping of a channel, 5·10¹⁶ cm⁻³ (fitted to the
 /// law of Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442, between 0 and 575 °C: 2.18 to 2.22).
 const MOBILITY: f64 = 2.2;
+
+/// Voltage within which the end from which the carriers come changes, V: the thermal voltage.
+const BEND: f64 = 0.025;
 
 impl<L: Lane> Jfet<L> {
     /// The saturation current at a temperature (K) with the pinch-off voltage there, A.
@@ -133,17 +137,19 @@ impl<L: Lane> Law<L, 2> for Jfet<L> {
         // With x = ρA: the drift region's share of the on-resistance is 2x/(1 + 2x).
         let x = self.drift_share / (two * (one - self.drift_share));
         let beta = saturation * (one + x) / (a * a);
+        let half_knee = (one + two * x) / (two * two * beta * a * resistance);
         let [gate, ideality, gap] = self.gate;
         let gate = saturation_at(kelvin, gate, ideality, gap, L::splat(3.0));
         let scale = ideality * thermal;
         AtTemperature {
             pinch_off,
-            drain_effect: self.drain_effect,
             width,
             inverse_width: one / width,
             beta,
             rho: x / a,
-            knee: (one + two * x) / (two * beta * a * resistance),
+            half_knee,
+            // From half way between the ends to that from which carriers come, less what k·vds/2 makes of it.
+            shift: L::splat(0.5) + self.drain_effect - half_knee,
             gate_drain: Junction::new(gate, scale, self.linear_above, self.breakdown.map(|b| b.at(kelvin))),
             gate_source: Junction::new(
                 gate,
@@ -175,9 +181,16 @@ impl<L: Lane> AtTemperature<L> {
     #[inline(always)]
     fn under_the_gate<S: Scalar<L>>(&self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
         let vdg = vds - vgs;
-        let at_source = vgs + vds * self.drain_effect - self.pinch_off;
-        let a = overdrive(at_source, self.width, self.inverse_width);
-        let b = overdrive(at_source - vds * self.knee, self.width, self.inverse_width);
+        // vds²/√(vds² + BEND²) in place of |vds|, so that all slopes are continuous.
+        let v = vds.value();
+        let (square, bend) = (v * v, L::splat(BEND * BEND));
+        let inverse = L::splat(1.0) / (square + bend).sqrt();
+        let slope = v * (square + bend + bend) * (inverse * inverse * inverse);
+        let size = vds.mapped(square * inverse, slope);
+        let middle = vgs - vds * L::splat(0.5) + size * self.shift - self.pinch_off;
+        let half = vds * self.half_knee;
+        let a = overdrive(middle + half, self.width, self.inverse_width);
+        let b = overdrive(middle - half, self.width, self.inverse_width);
         let sum = a + b;
         let channel = (a - b) * sum * self.beta * (sum * self.rho + L::splat(1.0)).recip();
         let into_drain = vdg * self.leakage - self.gate_drain.current(-vdg);

@@ -159,22 +159,40 @@ fn avalanche(
     watches.push(watched);
 }
 
+/// Leaves of a scenario's gauges those that a period without events has, the bursts: each comes again with every period, so
+/// one within it is repeated. Their numbers among all gauges, and themselves.
+pub fn repeating(gauges: &mut Vec<Gauge>) -> Vec<(usize, Gauge)> {
+    let bursts = gauges.drain(..).enumerate().filter_map(|(k, gauge)| match gauge.measured {
+        Measured::Bursts(Taken::RepeatedRise) => {
+            Some((k, Gauge { measured: Measured::Bursts(Taken::Rise), ..gauge }))
+        }
+        Measured::Bursts(_) => Some((k, gauge)),
+        _ => None,
+    });
+    let kept: Vec<(usize, Gauge)> = bursts.collect();
+    gauges.extend(kept.iter().map(|g| g.1.clone()));
+    kept
+}
+
 impl Avalanched {
     /// Why the verdict cannot be "passes" where the die goes into avalanche; `count`: how often it does, where that is
-    /// measured. `None` where ratings judge it.
-    pub fn doubt(&self, count: Option<u32>) -> Option<String> {
+    /// measured; `repeats`: what is measured comes again and again. `None` where ratings judge it.
+    pub fn doubt(&self, count: Option<u32>, repeats: bool) -> Option<String> {
         let name = &self.name;
         match (self.gauge, count) {
             (None, _) => Some(format!(
                 "`{name}` is not judged: the die goes into avalanche, and its part states no energy that it takes"
             )),
             (Some(_), None) => Some(format!(
-                "`{name}` is not judged: the die goes into avalanche; only `joulestep run` measures what each comes to"
+                "`{name}` is not judged: the die goes into avalanche; this study does not measure what each comes to"
             )),
-            (Some(_), Some(n)) if n > 1 && self.rated.repetitive.is_none() => Some(format!(
-                "`{name}` is judged for single pulses only: the die goes into avalanche {n} times, and its part states no \
-                 energy for repetition"
-            )),
+            (Some(_), Some(n)) if (n > 1 || repeats && n > 0) && self.rated.repetitive.is_none() => {
+                let often = if repeats { "again and again".to_string() } else { format!("{n} times") };
+                Some(format!(
+                    "`{name}` is judged for single pulses only: the die goes into avalanche {often}, and its part states no \
+                     energy for repetition"
+                ))
+            }
             _ => None,
         }
     }

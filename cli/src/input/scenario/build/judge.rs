@@ -4,6 +4,7 @@ use joulestep_engine::circuit::graph::ComponentId;
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::control::board::Board;
 use joulestep_engine::recorder::EventKind;
+use joulestep_engine::run::gauge::Gauge;
 use joulestep_engine::run::watch::{ALWAYS, Watch};
 
 use super::avalanche::{Absorber, Avalanched, avalanches, surges};
@@ -158,13 +159,13 @@ impl Build<'_> {
     }
 }
 
-/// What parts outside a scenario must keep and the ranges of their laws, each with its watch.
-pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging) {
-    let (mut watches, mut judging) = (Vec::new(), Judging::default());
+/// What parts outside a scenario must keep and the ranges of their laws, each with its watch or gauge.
+pub fn of_parts(all: &[Placed]) -> (Vec<Watch>, Judging, Vec<Gauge>) {
+    let (mut watches, mut judging, mut gauges) = (Vec::new(), Judging::default(), Vec::new());
     parts(all, None, &mut watches, &mut judging);
-    avalanches(all, &mut watches, &mut judging, &mut Vec::new());
+    avalanches(all, &mut watches, &mut judging, &mut gauges);
     ranges(all, &mut watches, &mut judging);
-    (watches, judging)
+    (watches, judging, gauges)
 }
 
 /// Limits and temperatures of the parts; `fault` is when the first one begins, s.

@@ -32,7 +32,7 @@ use crate::input::keys::fields::Named;
 use crate::input::scenario::resolve::set_lines;
 use crate::input::scenario::resolved::Scenario;
 
-pub use avalanche::{Absorber, Avalanched};
+pub use avalanche::{Absorber, Avalanched, repeating};
 pub(crate) use judge::BEYOND;
 pub use judge::{Judged, Judging, KnownRange, Origin, Unheated, of_parts, rating};
 pub use measured::Measured;
