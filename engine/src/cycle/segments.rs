@@ -21,6 +21,7 @@ use super::stretch::Stretch;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::Ledger;
 use crate::recorder::InMemory;
+use crate::run::gauge::Reading;
 use crate::run::saved::Saved;
 use crate::run::time_loop::{Ended, Run};
 use crate::run::watch::Seen;
@@ -313,6 +314,14 @@ impl Segments {
     /// What the watches saw of the period.
     pub fn seen(&self) -> Vec<Seen> {
         let mut all = self.segments.iter().map(|s| s.run.watcher().seen());
+        let mut sum = all.next().unwrap_or_default();
+        all.for_each(|one| sum.iter_mut().zip(&one).for_each(|(sum, one)| sum.take(one)));
+        sum
+    }
+
+    /// What gauges of bursts read of the period; a burst belongs to a segment.
+    pub fn readings(&self) -> Vec<Reading> {
+        let mut all = self.segments.iter().map(|s| s.run.readings());
         let mut sum = all.next().unwrap_or_default();
         all.for_each(|one| sum.iter_mut().zip(&one).for_each(|(sum, one)| sum.take(one)));
         sum

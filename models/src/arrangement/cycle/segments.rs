@@ -113,6 +113,7 @@ pub(super) fn solve(
             rounds: round,
             ledger,
             seen: segments.seen(),
+            readings: segments.readings(),
             counters: segments.counters(),
             method: last.method(),
             electrical: (last.state().x.clone(), last.state().q.clone()),
