@@ -349,7 +349,9 @@ fn fitted(
     // What is not so explained is forgotten within a segment, and follows whatever the control does at a border.
     let missed = &end - &map * &begin;
     for row in 0..n {
-        if !(missed.row(row).norm() <= EXPLAINED * end.row(row).norm()) {
+        // Written so that what is not a number is not explained.
+        let explained = missed.row(row).norm() <= EXPLAINED * end.row(row).norm();
+        if !explained {
             map.row_mut(row).fill(0.0);
         }
     }
