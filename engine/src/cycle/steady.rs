@@ -28,7 +28,7 @@ pub struct Keeper {
     /// Unknowns whose difference (or the one) it is.
     reads: [usize; 2],
     /// Rows and what one volt or ampere more puts under d/dt there.
-    rows: Vec<(usize, f64)>,
+    pub(super) rows: Vec<(usize, f64)>,
 }
 
 /// All that linear capacitors and windings keep.
@@ -367,7 +367,7 @@ pub fn steady_from(
 }
 
 /// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
-fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
+pub(super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
     let most = |unit: &str| {
         let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
         mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)
