@@ -305,6 +305,13 @@ fn short_circuits_run_to_their_end() {
     }
 }
 
+/// The error function to 1.5e-7 (Abramowitz & Stegun, 7.1.26), x not negative.
+fn erf(x: f64) -> f64 {
+    let t = 1.0 / (1.0 + 0.3275911 * x);
+    let terms = [0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429];
+    1.0 - terms.iter().rev().fold(0.0, |sum, a| (sum + a) * t) * (-x * x).exp()
+}
+
 fn short_circuit(part: &Part, volts: f64) {
     let what = format!("{} at {volts} V", part.name);
     let outer = if part.kind == "cascode" { "jfet" } else { "mosfet" };
@@ -383,17 +390,25 @@ signals = ["loop.current", "q.voltage", "q.power"]
         let share = (t - report.time[k - 1]) / (report.time[k] - report.time[k - 1]);
         power[k - 1] + share * (power[k] - power[k - 1])
     };
-    // A MOSFET on the JFET takes part of its heat, through 25 µm of solder: as a half-space of it, by effusivities √(k·ρ·c)
-    // (Carslaw & Jaeger, section 2.9), and at most 35 V of the voltage is its own.
-    let own = |kelvin: f64| {
-        let upper = part.die("mosfet").filter(|_| part.kind == "cascode").map_or(0.0, |d| d.area);
+    // A MOSFET on the JFET takes part of its heat, through 25 µm of solder: of what arises at the face as a half-space of
+    // it, by effusivities √(k·ρ·c); of what arises at a depth x in a time τ, erfc(x/√(4ατ)) of that (Carslaw & Jaeger,
+    // Conduction of Heat in Solids, 2nd ed., section 12.8; from memory). At most 35 V of the voltage is its own.
+    let upper = part.die("mosfet").filter(|_| part.kind == "cascode").map_or(0.0, |d| d.area);
+    let taken = |kelvin: f64| {
         let lower = plate.area * (plate.conductivity.at(kelvin) * plate.heat_capacity.at(kelvin)).sqrt();
-        lower / (lower + upper * (58.0 * 7380.0 * 220.0_f64).sqrt())
+        let other = upper * (58.0 * 7380.0 * 220.0_f64).sqrt();
+        other / (lower + other)
     };
-    let least = if part.kind == "cascode" { own(25.0 + rise + 273.15) * (1.0 - 35.0 / volts) } else { 1.0 };
+    let kelvin = 298.15 + rise;
+    let diffusivity = plate.conductivity.at(kelvin) / plate.heat_capacity.at(kelvin);
+    let each = |k: usize| (k as f64 + 0.5) / 40.0;
+    let crossed = |x: f64, t: f64| 1.0 - erf(x * plate.depth / (4.0 * diffusivity * t * 1e-5).sqrt());
+    let reaches = (0..1600).map(|k| crossed(each(k / 40), each(k % 40))).sum::<f64>() / 1600.0;
+    let own = if upper > 0.0 { 1.0 - 35.0 / volts } else { 1.0 };
+    let shares = [1.0 - taken(298.15) * reaches, (1.0 - taken(kelvin)) * own];
     let steps = before.max(400);
     let risen = |held: bool, share: f64| finely(&plate, (25.0, held), |t| share * watts(t), at, steps) - 25.0;
-    let [hot, cold] = [risen(false, own(298.15)), risen(true, least)];
+    let [hot, cold] = [risen(false, shares[0]), risen(true, shares[1])];
     println!("{what}: {cold:.0} K to {hot:.0} K by four hundred cells");
     assert!(0.97 * cold < rise && rise < 1.03 * hot, "{what}: {rise} K, {cold} K to {hot} K");
 }
