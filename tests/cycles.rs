@@ -7,4 +7,5 @@ mod leg;
 mod losses;
 mod mission;
 mod own;
+mod own_leg;
 mod program;

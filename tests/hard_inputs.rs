@@ -108,6 +108,8 @@ fn files_name_others_in_their_folder_only() {
         fs::write(case.path("in/near.toml"), with("pipe.toml")).expect("written");
         case.refuses(2, &["check", "@in/near.toml"], "it is a pipe or a device");
         case.refuses(2, &["check", "@in/pipe.toml"], "it is a pipe or a device");
+        fs::write(case.path("in/near.toml"), with(".")).expect("written");
+        case.refuses(2, &["check", "@in/near.toml"], "it is a directory");
     }
 }
 
@@ -288,4 +290,32 @@ mod signals {
             .filter(|e| e.as_ref().is_ok_and(|e| e.file_name().to_string_lossy().ends_with(".part")));
         assert_eq!(left.count(), 0);
     }
+}
+
+/// A capacitor of 1 mF stands at 1 kV against ground and carries nothing: CV² is 1 kJ, of which the last place of a double
+/// (2⁻⁵²) is 0.2 pJ in each step. All that is turned over is ½V²/R·t = 5 nJ (sine, half a period). That proves nothing.
+#[test]
+fn a_ledger_that_rounding_opens_proves_nothing() {
+    let two = |name: &str, kind: &str, pins: &str, value: &str| {
+        format!("[[component]]\nname = \"{name}\"\nkind = \"{kind}\"\npins = {pins}\n{value}\n")
+    };
+    let parts = [
+        two("supply", "voltage-source", r#"["a", "gnd"]"#, "amplitude = \"1 kV\"\nfrequency = \"50 kHz\""),
+        two("bleeder", "resistor", r#"["b", "gnd"]"#, "resistance = \"1 Gohm\""),
+        two("lead", "resistor", r#"["a", "b"]"#, "resistance = \"0.1 ohm\""),
+        two("bank", "capacitor", r#"["b", "c"]"#, "capacitance = \"1 mF\""),
+        two("balance", "resistor", r#"["c", "b"]"#, "resistance = \"1 ohm\""),
+        two("d", "diode", r#"["gnd", "b"]"#, "saturation-current = \"1e-18 A\""),
+    ];
+    let rest = "[steps]\nend = \"10 us\"\nbase = \"100 ns\"\n\
+                [[limit]]\nname = \"top\"\nsignal = \"voltage(b)\"\nmax = \"2 kV\"\n";
+    let case = Folder::scenario(&format!("format = 2\n{}{rest}", parts.concat()));
+    let (code, json) = case.json(&["run", "@s.toml", "--no-estimate"]);
+    assert_eq!((code, &json["verdict"]), (5, &Value::from("not proven")));
+    assert!(json.to_string().contains("the energy ledger does not close"), "{json}");
+    let value = |name: &str| {
+        let answers = json["answers"].as_array().expect("answers");
+        answers.iter().find(|a| a["name"] == name).and_then(|a| a["value"].as_f64()).expect("a number")
+    };
+    assert!(value("ledger_residual_relative") > 1e-4 && value("stalled") == 0.0);
 }

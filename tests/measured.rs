@@ -1,6 +1,8 @@
 //! Measured beside simulated: the ring-down of a series RLC, whose waveform has a closed form, with known values and
 //! noise.
 
+mod published;
+
 use nalgebra::{Matrix3, Vector3};
 use serde_json::Value;
 
@@ -226,6 +228,41 @@ fn residuals_of_a_run_are_those_of_the_closed_form() {
         assert_eq!(all.len(), 250);
         let [t, x] = ["time", "simulated"].map(|key| all[99][key].as_f64().unwrap());
         assert!((x - current(TRUE, t - TRUE[2])).abs() < 1e-3, "{x} at {t}");
+    }
+}
+
+/// A batch over the run has a column of each channel's residuals, which are those of a run with the same values, alone
+/// and in lanes.
+#[test]
+fn a_batch_has_columns_of_the_residuals() {
+    let plan = "format = 2\nscenario = \"s.toml\"\n\
+                vary = [{ name = \"L\", value = \"component.loop.inductance\", kind = \"values\", values = [\"80 nH\", \"100 nH\"] }]\n\
+                [sampling]\nkind = \"grid\"\n";
+    let folder = rlc(&csv(|| 0.0), "");
+    let mut all = Vec::new();
+    for lanes in ["", "lanes = 1\n"] {
+        std::fs::write(folder.path("plan.toml"), plan.replacen("scenario", &format!("{lanes}scenario"), 1))
+            .unwrap();
+        let done =
+            folder.ask(&["batch", "@plan.toml", "--out", "@t.h5", "--csv", "@t.csv", "--quiet", "--force"]);
+        assert_eq!(done.code, 0, "{}{}", done.out, done.err);
+        all.push(std::fs::read_to_string(folder.path("t.csv")).unwrap());
+    }
+    assert_eq!(all[0], all[1]);
+    let lines: Vec<Vec<&str>> = all[0].lines().map(|l| l.split(',').collect()).collect();
+    for (row, inductance) in [(1, "80 nH"), (2, "100 nH")] {
+        std::fs::write(folder.path("one.toml"), format!("{}{RECORD}", CIRCUIT.replace("80 nH", inductance)))
+            .unwrap();
+        let (_, report) = folder.json(&["run", "@one.toml", "--no-estimate"]);
+        for (column, key) in [("rms", "rms"), ("largest_residual", "largest_residual")] {
+            let name = format!("scope.loop.current.{column}");
+            let k = lines[0].iter().position(|h| *h == format!("{name} [A]")).unwrap_or_else(|| {
+                panic!("no column {name}: {:?}", lines[0]);
+            });
+            let found: f64 = lines[row][k].parse().unwrap();
+            let right = rows(&report, "measured")[0][key].as_f64().unwrap();
+            assert!((found - right).abs() <= 1e-12 * right, "{name}: {found} and {right}");
+        }
     }
 }
 

@@ -5,21 +5,13 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::common::program::{Done, joulestep};
+use crate::common::typed::with;
 
 /// A MOSFET that is on, under a constant current.
 fn scenario(folder: &Path, part: &str, heat: &str, thermal: &str) -> Done {
     let text = format!(
         r#"format = 2
-[[component]]
-name = "load"
-kind = "current-source"
-pins = ["gnd", "drain"]
-value = "60 A"
-[[component]]
-name = "gate"
-kind = "voltage-source"
-pins = ["gate", "gnd"]
-value = "16 V"
+{}{}
 [[component]]
 name = "Q1"
 part = "{part}"
@@ -30,7 +22,9 @@ pins = ["drain", "gate", "gnd"]
 end = "2 ms"
 [record]
 signals = ["Q1.current"]
-"#
+"#,
+        with("load", "current-source", ["gnd", "drain"], "value", "60 A"),
+        with("gate", "voltage-source", ["gate", "gnd"], "value", "16 V")
     );
     let path = folder.join("scenario.toml");
     std::fs::write(&path, text).expect("written");
@@ -208,21 +202,14 @@ temperature = "171 degC"
 [[thermal.part]]
 of = "Q1"
 end = "sink"
-[[component]]
-name = "S1"
-kind = "switch"
-pins = ["aside", "gnd"]
-on-resistance = "1 Mohm"
-[[component]]
-name = "R1"
-kind = "resistor"
-pins = ["drain", "aside"]
-resistance = "1 Mohm"
+{}{}
 [[event]]
 at = "10 us"
 what = "close"
 switch = "S1"
-{mark}"#
+{mark}"#,
+            with("S1", "switch", ["aside", "gnd"], "on-resistance", "1 Mohm"),
+            with("R1", "resistor", ["drain", "aside"], "resistance", "1 Mohm")
         )
     };
     for (limit, marked, code, failed) in [

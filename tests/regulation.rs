@@ -12,6 +12,7 @@ use joulestep_engine::recorder::{Event, EventKind, InMemory};
 use joulestep_engine::run::setup::Setup;
 
 use crate::common::folder::Folder;
+use crate::common::typed::{follower, set, with};
 
 /// What a scenario records.
 struct Recorded {
@@ -20,6 +21,7 @@ struct Recorded {
     stored: Vec<(String, f64)>,
     dissipated: Vec<(String, f64)>,
     relative: f64,
+    steps: u64,
 }
 
 impl Recorded {
@@ -41,6 +43,7 @@ impl Recorded {
             stored: of(|e| e.stored),
             dissipated: of(|e| e.dissipated),
             relative: ledger.relative(),
+            steps: run.counters().steps,
         }
     }
 
@@ -57,21 +60,12 @@ impl Recorded {
     }
 }
 
-const RL: &str = r#"
-format = 2
-[[component]]
-name = "choke"
-kind = "inductor"
-pins = ["out", "load"]
-inductance = "1 mH"
-[[component]]
-name = "load"
-kind = "resistor"
-pins = ["load", "gnd"]
-resistance = "0.5 ohm"
-[record]
-signals = ["choke.current", "voltage(out)"]
-"#;
+/// A choke and a resistance from the node `out` to ground.
+fn rl() -> String {
+    let choke = with("choke", "inductor", ["out", "load"], "inductance", "1 mH");
+    let load = with("load", "resistor", ["load", "gnd"], "resistance", "0.5 ohm");
+    format!("format = 2\n{choke}{load}[record]\nsignals = [\"choke.current\", \"voltage(out)\"]\n")
+}
 
 /// Natural frequency and damping of the loop.
 const NATURAL: f64 = TAU * 1e3;
@@ -98,12 +92,7 @@ fn a_current_loop_answers_a_step_as_a_second_order_system() {
     let (p, i) = gains();
     let error = |frequency: f64| {
         let text = format!(
-            r#"{RL}
-[[component]]
-name = "drive"
-kind = "voltage-source"
-pins = ["out", "gnd"]
-driven-from = "0 V"
+            r#"{}{}{}
 [[controller]]
 name = "loop"
 kind = "pi"
@@ -113,15 +102,13 @@ proportional = "{p} V/A"
 integral = "{i} V/(A s)"
 frequency = "{frequency} Hz"
 source = "drive"
-[[event]]
-at = "100 us"
-what = "set"
-of = "loop"
-value = "10 A"
 [steps]
 end = "1.6 ms"
 method = "piecewise"
-"#
+"#,
+            rl(),
+            with("drive", "voltage-source", ["out", "gnd"], "driven-from", "0 V"),
+            set("loop", "100 us", "10 A", "0 s"),
         );
         let found = Recorded::of(&text);
         let away = (1..140).map(|k| 1e-5 * f64::from(k)).map(|t| {
@@ -143,22 +130,7 @@ fn a_current_loop_by_pulses_follows_the_same_response() {
     let (p, i) = gains();
     let (supply, frequency) = (200.0, 2e5);
     let text = format!(
-        r#"{RL}
-[[component]]
-name = "upper"
-kind = "switch"
-pins = ["bus", "out"]
-on-resistance = "1 uohm"
-[[component]]
-name = "lower"
-kind = "switch"
-pins = ["out", "gnd"]
-on-resistance = "1 uohm"
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["bus", "gnd"]
-value = "{supply} V"
+        r#"{}{}{}{}{}
 [[controller]]
 name = "loop"
 kind = "pi"
@@ -170,25 +142,15 @@ initial = {}
 frequency = "{frequency} Hz"
 output = "high"
 complement = "low"
-[[controller]]
-name = "upper-switch"
-kind = "switch"
-switch = "upper"
-follows = "high"
-[[controller]]
-name = "lower-switch"
-kind = "switch"
-switch = "lower"
-follows = "low"
-[[event]]
-at = "1 ms"
-what = "set"
-of = "loop"
-value = "10 A"
 [steps]
 end = "2.5 ms"
 method = "piecewise"
 "#,
+        rl(),
+        follower("upper", ["bus", "out"], "high"),
+        follower("lower", ["out", "gnd"], "low"),
+        with("supply", "voltage-source", ["bus", "gnd"], "value", &format!("{supply} V")),
+        set("loop", "1 ms", "10 A", "0 s"),
         p / supply,
         i / supply,
         5.0 * 0.5 / supply
@@ -207,27 +169,65 @@ method = "piecewise"
     assert!((end - expected).abs() < 0.01, "{end} and {expected}");
 }
 
+/// The periodic state of a loop that is closed is where its set-point is, not where its integral began: by pulses of ideal
+/// switches into a choke and a resistance, the mean current is the set-point (samples lie where the ripple is zero).
+#[test]
+fn the_periodic_state_of_a_loop_is_at_its_set_point() {
+    let (p, i) = gains();
+    let text = format!(
+        r#"{}{}{}{}
+[[controller]]
+name = "loop"
+kind = "pi"
+watches = "choke.current"
+set-point = "8 A"
+proportional = "{} 1/A"
+integral = "{} 1/(A s)"
+frequency = "200 kHz"
+output = "high"
+complement = "low"
+[cycle]
+source = ["supply"]
+load = ["load"]
+[steps]
+end = "10 us"
+method = "piecewise"
+"#,
+        rl(),
+        follower("upper", ["bus", "out"], "high"),
+        follower("lower", ["out", "gnd"], "low"),
+        with("supply", "voltage-source", ["bus", "gnd"], "value", "200 V"),
+        p / 200.0,
+        i / 200.0,
+    );
+    let folder = Folder::scenario(&text);
+    let (code, found) = folder.json(&["cycle", "@s.toml", "--no-estimate", "--closing", "1e-6"]);
+    assert_eq!(code, 0, "{found}");
+    let of = |what: &str| {
+        let all = crate::common::answers::rows(&found, "balance");
+        all.iter().find(|r| r["what"] == what).unwrap()["power"].as_f64().unwrap()
+    };
+    // I²·R of the mean, and of a ripple of V·D·(1 − D)/(f·L) = 20 mA.
+    let expected = 0.5 * 64.0;
+    assert!((of("output") / expected - 1.0).abs() < 1e-3, "{}", of("output"));
+    let mean = 0.5
+        * ["least", "largest"]
+            .map(|end| crate::common::answers::value(&found, &format!("choke.current.{end}")))
+            .iter()
+            .sum::<f64>();
+    assert!((mean - 8.0).abs() < 2e-3, "{mean}");
+}
+
 /// The fundamental of a half bridge: modulation index times half of the supply (Holmes & Lipo 2003, ch. 3), and legs
 /// whose sines are a third of a period apart are so.
 #[test]
 fn sine_modulation_gives_its_fundamental() {
     let (carrier, fundamental, index) = (20e3, 100.0, 0.8);
     let leg = |name: &str, phase: f64| {
+        let [upper, lower, load, high, low] =
+            ["upper", "lower", "load", "high", "low"].map(|what| format!("{name}-{what}"));
         format!(
-            r#"
-[[component]]
-name = "{name}-upper"
-kind = "switch"
-pins = ["bus+", "{name}"]
-[[component]]
-name = "{name}-lower"
-kind = "switch"
-pins = ["{name}", "bus-"]
-[[component]]
-name = "{name}-load"
-kind = "resistor"
-pins = ["{name}", "gnd"]
-resistance = "10 ohm"
+            r#"{}{}{}
 [[controller]]
 name = "{name}"
 kind = "sine-pwm"
@@ -235,41 +235,25 @@ frequency = "{carrier} Hz"
 fundamental = "{fundamental} Hz"
 modulation = {index}
 phase = "{phase} deg"
-output = "{name}-high"
-complement = "{name}-low"
-[[controller]]
-name = "{name}-upper-switch"
-kind = "switch"
-switch = "{name}-upper"
-follows = "{name}-high"
-[[controller]]
-name = "{name}-lower-switch"
-kind = "switch"
-switch = "{name}-lower"
-follows = "{name}-low"
-"#
+output = "{high}"
+complement = "{low}"
+"#,
+            follower(&upper, ["bus+", name], &high),
+            follower(&lower, [name, "bus-"], &low),
+            with(&load, "resistor", [name, "gnd"], "resistance", "10 ohm"),
         )
     };
     let text = format!(
-        r#"
-format = 2
-[[component]]
-name = "positive"
-kind = "voltage-source"
-pins = ["bus+", "gnd"]
-value = "200 V"
-[[component]]
-name = "negative"
-kind = "voltage-source"
-pins = ["gnd", "bus-"]
-value = "200 V"
-{}{}
+        r#"format = 2
+{}{}{}{}
 [steps]
 end = "10 ms"
 method = "piecewise"
 [record]
 signals = ["voltage(a)", "voltage(b)"]
 "#,
+        with("positive", "voltage-source", ["bus+", "gnd"], "value", "200 V"),
+        with("negative", "voltage-source", ["gnd", "bus-"], "value", "200 V"),
         leg("a", 0.0),
         leg("b", 120.0)
     );
@@ -301,35 +285,13 @@ signals = ["voltage(a)", "voltage(b)"]
 #[test]
 fn loads_step_and_ramp() {
     let text = |over: &str| {
+        let store = with("store", "capacitor", ["out", "gnd"], "capacitance", "1 uF");
+        let damping = with("damping", "resistor", ["out", "gnd"], "resistance", "100 ohm");
+        let load = with("load", "current-source", ["gnd", "out"], "driven-from", "0 A");
+        let event = set("load", "50 us", "2 A", over);
         format!(
-            r#"
-format = 2
-[[component]]
-name = "store"
-kind = "capacitor"
-pins = ["out", "gnd"]
-capacitance = "1 uF"
-[[component]]
-name = "damping"
-kind = "resistor"
-pins = ["out", "gnd"]
-resistance = "100 ohm"
-[[component]]
-name = "load"
-kind = "current-source"
-pins = ["gnd", "out"]
-driven-from = "0 A"
-[[event]]
-at = "50 us"
-what = "set"
-of = "load"
-value = "2 A"
-over = "{over}"
-[steps]
-end = "500 us"
-[record]
-signals = ["voltage(out)"]
-"#
+            "format = 2\n{store}{damping}{load}{event}[steps]\nend = \"500 us\"\n\
+             [record]\nsignals = [\"voltage(out)\"]\n"
         )
     };
     let (tau, r) = (1e-4, 100.0);
@@ -352,7 +314,9 @@ signals = ["voltage(out)"]
 #[test]
 fn what_cannot_be_set_is_refused() {
     let base = format!(
-        "{RL}[steps]\nend = \"1 ms\"\n[[component]]\nname = \"s\"\nkind = \"voltage-source\"\npins = [\"out\", \"gnd\"]\nvalue = \"1 V\"\n"
+        "{}{}[steps]\nend = \"1 ms\"\n",
+        rl(),
+        with("s", "voltage-source", ["out", "gnd"], "value", "1 V")
     );
     let check = |more: &str, why: &str| {
         Folder::scenario(&format!("{base}{more}")).refuses(2, &["check", "@s.toml"], why)

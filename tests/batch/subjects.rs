@@ -299,7 +299,7 @@ fn broken_plans_of_ratings_are_reported() {
 fn the_shipped_plans_of_ratings_and_dead_times_are_counted() {
     for (path, expected) in [
         ("examples/rating-tolerances.toml", "10000 variants of 4 values, 13 outputs each\n"),
-        ("examples/dead-time-tolerances.toml", "40 variants of 3 values, 17 outputs each\n"),
+        ("examples/dead-time-tolerances.toml", "40 variants of 3 values, 18 outputs each\n"),
     ] {
         assert_eq!(joulestep(&["batch", path, "--count"]).out, expected);
     }

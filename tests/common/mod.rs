@@ -15,3 +15,4 @@ pub mod rig;
 pub mod schema;
 pub mod statics;
 pub mod technologies;
+pub mod typed;

@@ -168,7 +168,7 @@ fn hard_switching_loses_at_least_what_the_output_holds() {
         let held = output_charge(part.entry(), &part.values, &[400.0], 25.0).unwrap()[0];
         let p =
             point(&leg(name, &[]), 120e-9, Load::Constant(0.0), Some((held.charge, held.charge))).unwrap();
-        assert_eq!(p.kinds, (Kind::Hard, Kind::Hard));
+        assert_eq!(p.kinds(), (Kind::Hard, Kind::Hard));
         assert!(p.turn_on + p.capacitive > 2.0 * held.energy, "{name}: {p:?}");
         assert!(p.losses > held.charge * 400.0, "{name}: {p:?}, Q·V {}", held.charge * 400.0);
         // What charges account for is no more than all the charge and energy there is.
@@ -192,7 +192,7 @@ fn soft_switched_cascodes_need_little_dead_time() {
     let load = Load::Constant(amperes);
     let soft = point(&cascode.1, dead, load, Some(cascode.0)).unwrap();
     let not = point(&other.1, dead, load, Some(other.0)).unwrap();
-    assert_eq!((soft.kinds.0, not.kinds.0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");
+    assert_eq!((soft.kinds().0, not.kinds().0 == Kind::Soft), (Kind::Soft, false), "{soft:?} {not:?}");
 }
 
 /// The lower drop of the integral diode is what saves in dead time: a cascode (body diode of 30 V and a JFET channel)

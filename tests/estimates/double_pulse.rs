@@ -12,6 +12,8 @@ use super::{Known, watch};
 use crate::common::ref1::{Duty, ref1};
 use crate::common::reference::Reference;
 
+/// Halvings of the program's bound that are looked at.
+const BOUNDS: i32 = 7;
 /// Agreement of two independent solvers, V (see the reference).
 const AGREES: f64 = 1.3e-6;
 /// E_off and E_on of the reference, J; known to about seven digits.
@@ -81,7 +83,9 @@ pub fn all() -> Vec<Known> {
         truth.extend([extreme(&reference, column, 1.0), extreme(&reference, column, -1.0), (last, AGREES)]);
     }
     let mut all = Vec::new();
-    for (bound, finest) in [(0.1, 10), (3e-2, 11), (1e-2, 12), (1e-3, 14)] {
+    // Every halving of the program's bound; the finest step follows, one halving to two of the bound.
+    for halvings in 0..=BOUNDS {
+        let (bound, finest) = (0.1 * 0.5f64.powi(halvings), 10 + (halvings as u32 + 1) / 2);
         let (fine, errors) = estimated(|level| computed(level, bound, finest)).expect("it is solved");
         let each = fine.numbers.into_iter().zip(errors).zip(&truth);
         all.extend(each.map(|((number, error), &(truth, known))| Known {

@@ -3,6 +3,7 @@
 use joulestep_engine::recorder::EventKind;
 
 use super::Recorded;
+use crate::common::typed::{component, turns, with};
 
 /// A drain that rises by 25 V/ns for 16 ns lifts the gate by R·C_gd·dv/dt·(1 − e^(−t/τ)), τ = R·(C_gs + C_gd): by the
 /// turn-off resistance without a clamp, by the clamp's with one.
@@ -10,23 +11,8 @@ use super::Recorded;
 fn a_miller_clamp_holds_the_gate() {
     let text = |clamp: &str| {
         format!(
-            r#"
-format = 2
-[[component]]
-name = "drain"
-kind = "voltage-source"
-pins = ["drain", "gnd"]
-points = [["0 s", "0 V"], ["1 us", "0 V"], ["1.016 us", "400 V"]]
-[[component]]
-name = "gate-drain"
-kind = "capacitor"
-pins = ["drain", "gate"]
-capacitance = "20 pF"
-[[component]]
-name = "gate-source"
-kind = "capacitor"
-pins = ["gate", "gnd"]
-capacitance = "1 nF"
+            r#"format = 2
+{}{}{}{}{}
 [[drive]]
 name = "driver"
 gate = "gate"
@@ -37,19 +23,21 @@ off = "-3 V"
 on-resistance = "10 ohm"
 off-resistance = "15 ohm"
 {clamp}
-[[event]]
-at = "10 ns"
-what = "line-on"
-line = "on"
-[[event]]
-at = "500 ns"
-what = "line-off"
-line = "on"
 [steps]
 end = "1.2 us"
 [record]
 signals = ["voltage(gate)"]
-"#
+"#,
+            component(
+                "drain",
+                "voltage-source",
+                ["drain", "gnd"],
+                r#"points = [["0 s", "0 V"], ["1 us", "0 V"], ["1.016 us", "400 V"]]"#
+            ),
+            with("gate-drain", "capacitor", ["drain", "gate"], "capacitance", "20 pF"),
+            with("gate-source", "capacitor", ["gate", "gnd"], "capacitance", "1 nF"),
+            turns("on", "10 ns", true),
+            turns("on", "500 ns", false),
         )
     };
     let peak = |r: f64| r * 20e-12 * 25e9 * (1.0 - (-16e-9 / (r * 1.02e-9)).exp());
@@ -70,18 +58,8 @@ signals = ["voltage(gate)"]
 fn desaturation_is_seen_after_the_blanking() {
     let text = |points: &str| {
         format!(
-            r#"
-format = 2
-[[component]]
-name = "switch"
-kind = "voltage-source"
-pins = ["drain", "gnd"]
-points = {points}
-[[component]]
-name = "gate"
-kind = "capacitor"
-pins = ["gate", "gnd"]
-capacitance = "1 nF"
+            r#"format = 2
+{}{}{}
 [[drive]]
 name = "driver"
 gate = "gate"
@@ -101,15 +79,14 @@ drive = "driver"
 blanking = "2 us"
 filter = "300 ns"
 trip = "short"
-[[event]]
-at = "1 us"
-what = "line-on"
-line = "on"
 [steps]
 end = "10 us"
 [record]
 signals = ["voltage(drain)", "line(short)"]
-"#
+"#,
+            component("switch", "voltage-source", ["drain", "gnd"], &format!("points = {points}")),
+            with("gate", "capacitor", ["gate", "gnd"], "capacitance", "1 nF"),
+            turns("on", "1 us", true),
         )
     };
     let stuck = Recorded::of(&text(r#"[["0 s", "400 V"]]"#));

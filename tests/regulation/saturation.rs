@@ -1,6 +1,18 @@
 //! Inductors that saturate.
 
 use super::Recorded;
+use crate::common::typed::component;
+
+/// A saturable inductor across a source, recorded.
+fn across(source: &str, choke: &str, steps: &str) -> String {
+    let pins = ["in", "gnd"];
+    let knee = format!("inductance = \"1 mH\"\nsaturated-inductance = \"50 uH\"\n{choke}");
+    format!(
+        "format = 2\n{}{}[steps]\n{steps}\n[record]\nsignals = [\"choke.current\"]\n",
+        component("supply", "voltage-source", pins, source),
+        component("choke", "saturable-inductor", pins, &knee)
+    )
+}
 
 /// A constant voltage winds up the flux: λ(i) = V·t, λ = L_s·i + (L₀ − L_s)·i/√(1 + (i/I_s)²). The stored energy is
 /// ∫ i dλ, in closed form.
@@ -21,29 +33,8 @@ fn a_saturable_inductor_follows_its_flux() {
         low
     };
     let text = |begin: &str, start: &str| {
-        format!(
-            r#"
-format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-value = "100 V"
-[[component]]
-name = "choke"
-kind = "saturable-inductor"
-pins = ["in", "gnd"]
-inductance = "1 mH"
-saturated-inductance = "50 uH"
-saturation-current = "10 A"
-{begin}
-[steps]
-end = "200 us"
-start = "{start}"
-[record]
-signals = ["choke.current"]
-"#
-        )
+        let choke = format!("saturation-current = \"10 A\"\n{begin}");
+        across("value = \"100 V\"", &choke, &format!("end = \"200 us\"\nstart = \"{start}\""))
     };
     for (begin, start, first) in [
         ("initial-current = \"0 A\"", "stated", 0.0),
@@ -69,32 +60,36 @@ signals = ["choke.current"]
     }
 }
 
+/// One whose two inductances are equal is a linear one, and costs as few steps: its flux counts in the balance of energies
+/// that each step must keep.
+#[test]
+fn an_inductor_that_does_not_saturate_costs_no_more_steps() {
+    let pulse = r#"points = [["0 s", "0 V"], ["1 us", "100 V"], ["100 us", "100 V"], ["101 us", "0 V"]]"#;
+    let steps = |kind: &str, more: &str| {
+        let choke = component("choke", kind, ["in", "out"], &format!("inductance = \"1 mH\"\n{more}"));
+        let text = format!(
+            "format = 2\n{}{choke}{}[steps]\nend = \"500 us\"\n[record]\nsignals = [\"choke.current\"]\n",
+            component("source", "voltage-source", ["in", "gnd"], pulse),
+            component("load", "resistor", ["out", "gnd"], "resistance = \"10 ohm\""),
+        );
+        let found = Recorded::of(&text);
+        assert!(found.relative < 1e-6, "{}", found.relative);
+        found.steps as f64
+    };
+    let linear = steps("inductor", "");
+    let other = steps("saturable-inductor", "saturated-inductance = \"1 mH\"\nsaturation-current = \"10 A\"");
+    assert!(other < 2.0 * linear, "{other} and {linear}");
+}
+
 /// With a winding resistance and at rest it is that resistance; small signals see L₀: i = V/R·(1 − e^(−R·t/L₀)).
 #[test]
 fn a_saturable_inductor_is_linear_at_small_currents() {
-    let text = r#"
-format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["in", "gnd"]
-points = [["0 s", "0 V"], ["0 s", "1 V"]]
-[[component]]
-name = "choke"
-kind = "saturable-inductor"
-pins = ["in", "gnd"]
-inductance = "1 mH"
-saturated-inductance = "50 uH"
-saturation-current = "1 kA"
-series-resistance = "10 ohm"
-initial-current = "0 A"
-[steps]
-end = "500 us"
-start = "stated"
-[record]
-signals = ["choke.current"]
-"#;
-    let found = Recorded::of(text);
+    let text = across(
+        r#"points = [["0 s", "0 V"], ["0 s", "1 V"]]"#,
+        "saturation-current = \"1 kA\"\nseries-resistance = \"10 ohm\"\ninitial-current = \"0 A\"",
+        "end = \"500 us\"\nstart = \"stated\"",
+    );
+    let found = Recorded::of(&text);
     for k in 1..=50 {
         let t = 1e-5 * f64::from(k);
         let expected = 0.1 * (1.0 - (-t / 1e-4).exp());

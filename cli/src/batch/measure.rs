@@ -3,7 +3,10 @@
 use joulestep_engine::recorder::{Event, EventKind, Recorder};
 
 use crate::batch::plan::{MeasureSpec, Measured};
+use crate::input::scenario::build::Measured as OfRecord;
 use crate::output::account::event_lines::Line;
+use crate::output::answer::overlay::Overlay;
+use crate::study::measured::Followers;
 use crate::study::run::Course;
 
 /// Gathers the numbers of a plan from the samples of a run.
@@ -11,6 +14,8 @@ use crate::study::run::Course;
 pub struct Measures<'a> {
     specs: &'a [MeasureSpec],
     gathered: Vec<Gathered>,
+    /// Of the scenario's records.
+    followers: Followers,
     last: Option<f64>,
     /// Of each protection the cleared fault with the largest let-through.
     cleared: Vec<Line>,
@@ -31,9 +36,14 @@ struct Gathered {
 
 impl<'a> Measures<'a> {
     /// Before the first sample; the run ends early once `stop` is set.
-    pub fn new(specs: &'a [MeasureSpec], stop: &'a std::sync::atomic::AtomicBool) -> Self {
+    pub(crate) fn new(
+        specs: &'a [MeasureSpec],
+        records: Vec<OfRecord>,
+        stop: &'a std::sync::atomic::AtomicBool,
+    ) -> Self {
         Self {
             specs,
+            followers: Followers::new(records),
             gathered: vec![Gathered::default(); specs.len()],
             last: None,
             cleared: Vec::new(),
@@ -45,6 +55,11 @@ impl<'a> Measures<'a> {
     /// Of each protection the cleared fault with the largest let-through, for an account.
     pub fn cleared(&self) -> Vec<Line> {
         self.cleared.clone()
+    }
+
+    /// What was measured beside what was simulated.
+    pub(crate) fn overlays(&self) -> Vec<Overlay> {
+        self.followers.clone().overlays()
     }
 
     /// What protection did, in order.
@@ -67,6 +82,7 @@ impl<'a> Measures<'a> {
 
 impl Recorder<f64> for Measures<'_> {
     fn sample(&mut self, t: f64, values: &[f64]) {
+        self.followers.sample(t, values);
         for (spec, g) in self.specs.iter().zip(&mut self.gathered) {
             let x = values.get(spec.channel).copied().unwrap_or(f64::NAN);
             match (self.last, spec.what) {

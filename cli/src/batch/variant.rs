@@ -353,13 +353,13 @@ impl PlannedBatch {
         level: Level,
         stop: &'a AtomicBool,
     ) -> Result<Begun<'a>, Box<Once>> {
-        let Built { mut setup, mut facts, .. } =
+        let Built { mut setup, mut facts, measured } =
             self.built(settings).map_err(|why| Box::new(self.without(Status::Refused, why)))?;
         coarsen(&mut setup, level);
         let failed = |why: setup::Refusal| Box::new(self.without(Status::Failed, why.to_string()));
         let run = setup.ready().map_err(failed)?;
         facts.method = run.method();
-        Ok(Begun { run, facts, measures: Measures::new(&self.plan.measures, stop) })
+        Ok(Begun { run, facts, measures: Measures::new(&self.plan.measures, measured, stop) })
     }
 
     /// What a run that is over gives; `None` where it was stopped.
@@ -378,6 +378,7 @@ impl PlannedBatch {
     /// What a run that is over gives.
     pub(super) fn of_run(&self, account: &Account, measures: &Measures<'_>) -> Once {
         let mut study = run::of_account(account);
+        study.tables.extend(run::residuals(&measures.overlays()));
         study.computation.course.extend(measures.course().iter().cloned());
         self.row(&study, &[], &measures.values())
     }

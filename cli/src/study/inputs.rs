@@ -59,8 +59,8 @@ pub enum What {
     Scenario,
     /// A text that the study reads by itself.
     File,
-    /// A file that the study opens by itself, with what it includes.
-    Path,
+    /// A scenario as one of several ways to put the question: its tables stand under the input's root.
+    Circuit,
     /// A result file of a run, which the study opens by itself.
     Result,
 }
@@ -120,9 +120,9 @@ pub fn gather(
             diagnostics.push(Diagnostic::new(&names[1].span, fields.key(input.key), found, "one"));
             continue;
         }
-        if input.what == What::Scenario {
+        if matches!(input.what, What::Scenario | What::Circuit) {
             for Named { name, span } in &names {
-                scenario(name, span, sources, open, diagnostics, &mut all)?;
+                scenario(name, span, (input, sources, open), diagnostics, &mut all)?;
             }
             continue;
         }
@@ -145,12 +145,6 @@ pub fn gather(
                     );
                     None
                 }
-                What::Path => {
-                    tables.extend(
-                        text(name, at, sources, open, diagnostics).map(|file| as_path(file, span, sources)),
-                    );
-                    None
-                }
                 What::Result => {
                     // Relative to the file that names it.
                     let folder = sources.files.get(span.file.0).and_then(|f| f.0.parent());
@@ -158,7 +152,7 @@ pub fn gather(
                     tables.push(path_node(path.display().to_string(), span));
                     None
                 }
-                What::Scenario => None,
+                What::Scenario | What::Circuit => None,
             };
             tables.extend(table.map(|t| Node { span: t.span.clone(), value: Raw::Table(t) }));
         }
@@ -175,8 +169,7 @@ pub fn gather(
 fn scenario(
     name: &str,
     span: &Span,
-    sources: &mut Sources,
-    open: Open<'_>,
+    (input, sources, open): (&Input, &mut Sources, Open<'_>),
     diagnostics: &mut Vec<Diagnostic>,
     into: &mut Files,
 ) -> Result<(), (String, io::Error)> {
@@ -186,7 +179,14 @@ fn scenario(
         Ok(typed) => {
             let loaded = typed.load(open);
             *sources = loaded.sources().clone();
-            into.entries.extend(typed.root.entries);
+            match input.what {
+                What::Circuit => {
+                    let span = typed.root.span.clone();
+                    let node = Node { span: span.clone(), value: Raw::Table(typed.root) };
+                    into.entries.push((input.root.to_string(), span, node));
+                }
+                _ => into.entries.extend(typed.root.entries),
+            }
             into.loaded = Some(Arc::new(loaded));
         }
         Err(InputError::Unreadable(error)) => return Err((name.to_string(), error)),
@@ -242,11 +242,6 @@ fn text(
     }
 }
 
-/// A file of which only the path is reported.
-fn as_path(file: FileId, span: &Span, sources: &Sources) -> Node {
-    path_node(sources.files.get(file.0).map_or(String::new(), |f| f.0.display().to_string()), span)
-}
-
 fn path_node(path: String, span: &Span) -> Node {
     let node = Node { span: span.clone(), value: Raw::Text(path) };
     let entries = vec![(File::path.name.to_string(), span.clone(), node)];
@@ -270,7 +265,8 @@ pub fn root_keys(entry: &'static Entry) -> Vec<Key> {
         let section = match input.what {
             What::Part => &PART,
             What::Package => &PACKAGE,
-            What::Path | What::Result => &FILE,
+            What::Result => &FILE,
+            What::Circuit => &SCENARIO,
             What::Points => &POINTS,
             What::File => return Some(Key::may(input.root, Form::Any, "the file's text")),
             What::Scenario => return None,

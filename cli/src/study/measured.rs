@@ -7,7 +7,7 @@ use crate::output::answer::overlay::Overlay;
 
 /// Follows a run from sample to sample and reads the signals at the instants of the records, on the straight lines that
 /// join the samples.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Followers {
     all: Vec<(Measured, Vec<f64>, usize)>,
     /// Instant and values of the sample before.

@@ -207,6 +207,11 @@ impl Entry {
         self.inputs.iter().any(|i| i.what == What::Scenario)
     }
 
+    /// Key of the root table of a scenario that is one of several ways to put the question.
+    pub fn circuit(&self) -> Option<&'static str> {
+        self.inputs.iter().find(|i| i.what == What::Circuit).map(|i| i.root)
+    }
+
     /// The last word of its name: its command where it stands under another.
     pub fn word(&self) -> &'static str {
         self.name.rsplit(' ').next().unwrap_or(self.name)

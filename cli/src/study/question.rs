@@ -66,6 +66,23 @@ impl Checked {
         let mut conform =
             Conform { catalogue: catalogue(), kind_of_part: &|_, _| None, diagnostics: Vec::new() };
         let (fields, of_scenario) = match &files {
+            Some(loaded) if entry.circuit().is_some() => {
+                let circuit = entry.circuit().unwrap_or_default();
+                let (inner, own) = root.entries.iter().cloned().partition(|e| e.0 == circuit);
+                let own = RawTable { span: root.span.clone(), entries: own };
+                let empty = Fields::empty(&root.span, String::new(), String::new());
+                let mut fields = conform.against(&own, &root_keys(entry), "the question", empty);
+                let mut of_scenario = Vec::new();
+                let inner: Vec<(String, Span, Node)> = inner;
+                for (_, span, node) in inner {
+                    let Raw::Table(tables) = node.value else { continue };
+                    let (tables, wrong) = check(&tables, loaded);
+                    let field = Field { span, content: Content::Table(tables) };
+                    fields.values.insert(circuit, field);
+                    of_scenario = wrong;
+                }
+                (fields, of_scenario)
+            }
             Some(loaded) => {
                 let (section, tables) = parted(entry, root);
                 let own = conform.table(&section, entry.section, entry.section.name);
@@ -106,14 +123,19 @@ impl Question {
         let [fields] = checked.fields.under(entry.section.name) else { return Err(diagnostics) };
         let mut question = Self::of_fields(entry, fields.clone());
         question.checked = Some(Arc::new(checked.clone()));
-        match checked.files.as_ref().map(|loaded| meant(&checked.fields, of_scenario, loaded)) {
+        let circuit = entry.circuit().and_then(|root| checked.fields.under(root).first());
+        let tables = circuit.unwrap_or(&checked.fields);
+        match checked.files.as_ref().map(|loaded| meant(tables, of_scenario, loaded)) {
             Some(Ok(scenario)) => question.scenario = Some(Arc::new(scenario)),
             Some(Err(InputError::Refused(refusal))) => diagnostics.extend(refusal.diagnostics),
             // Nothing is opened here.
             Some(Err(InputError::Unreadable(error))) => {
                 diagnostics.push(Diagnostic::new(&fields.span, "", error.to_string(), ""));
             }
-            None => question.files_of(checked, &mut diagnostics),
+            None => {}
+        }
+        if !entry.takes_scenario() {
+            question.files_of(checked, &mut diagnostics);
         }
         if diagnostics.is_empty() { Ok(question) } else { Err(diagnostics) }
     }
@@ -193,7 +215,7 @@ impl Question {
                             crate::input::package::of_fields(table, diagnostics).map(|p| (name(k), p));
                         self.packages.entry(input.key.name).or_default().extend(package);
                     }
-                    What::Path | What::Result => {
+                    What::Result => {
                         let path = File::read(table).map(|file| PathBuf::from(file.path.name));
                         self.paths.entry(input.key.name).or_default().extend(path);
                     }
@@ -201,7 +223,7 @@ impl Question {
                         let points = crate::input::parts::points_of(table, &stem(name(k)), diagnostics);
                         self.points.extend(points.map(|p| (input.key.name, p)));
                     }
-                    What::Scenario | What::File => {}
+                    What::Scenario | What::Circuit | What::File => {}
                 }
             }
         }

@@ -55,6 +55,13 @@ impl<L> Default for Linear<L> {
     }
 }
 
+impl<L: Lane> Linear<L> {
+    /// Its capacitance between the first two pins, F; `None`: it has none.
+    pub fn capacitance(&self) -> Option<L> {
+        self.c.iter().find(|e| (e.0, e.1) == (0, 0)).map(|e| e.2)
+    }
+}
+
 /// What a component is made of.
 #[derive(Debug)]
 pub enum Body<L: Lane> {

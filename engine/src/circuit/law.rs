@@ -179,8 +179,8 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
         flow: &[L],
         b: &mut [L],
     );
-    /// ∫u·dq of the ports along the straight way from one solution to another, J, and the size of its terms; `places`
-    /// are those of a quadrature on 0 ‥ 1, each with its weight.
+    /// ∫u·dq of the ports, and of its own currents, along the straight way from one solution to another, J, and the
+    /// size of its terms; `places` are those of a quadrature on 0 ‥ 1, each with its weight.
     fn charging(&self, location: &StampLocation<'_>, x0: &[L], x1: &[L], places: &[(f64, f64)]) -> (L, L);
     /// A copy with the same coefficients.
     fn boxed(&self) -> Box<dyn Device<L>>;

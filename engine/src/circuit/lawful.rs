@@ -327,7 +327,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         let [q0, q1] = ends;
         // ∫u·dq = u₁·(q₁ − q₀) − ∫(q − q₀)·du.
         let (mut way, mut size) = (L::splat(0.0), L::splat(0.0));
-        for k in 0..Self::PORTS {
+        for k in 0..Self::ENERGETIC {
             let term = u1[k] * (q1[k] - q0[k]);
             way += term;
             size += term.abs() + u1[k].abs() * q0[k].abs();
@@ -335,7 +335,7 @@ impl<L: Lane, M: Law<L, P>, const P: usize> Device<L> for Lawful<L, M, P> {
         for &(place, weight) in places {
             let (s, weight) = (L::splat(place), L::splat(weight));
             let q = M::flow(&self.at, std::array::from_fn(|k| u0[k] + (u1[k] - u0[k]) * s)).q;
-            for k in 0..Self::PORTS {
+            for k in 0..Self::ENERGETIC {
                 way -= (q[k] - q0[k]) * (u1[k] - u0[k]) * weight;
             }
         }

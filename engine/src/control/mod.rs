@@ -82,6 +82,11 @@ pub trait Controller<L: Lane>: Any + Debug + Send + Sync {
     fn longest_step(&self) -> f64 {
         f64::INFINITY
     }
+    /// Whether what it does in a period follows from periods before: an integral that it keeps. The circuit's state alone
+    /// does not say how such a run goes on.
+    fn remembers(&self) -> bool {
+        false
+    }
     /// A copy in the same state.
     fn boxed(&self) -> Box<dyn Controller<L>>;
 }

@@ -118,6 +118,10 @@ impl Controller<f64> for Regulator {
         vec![self.with.probe.clone()]
     }
 
+    fn remembers(&self) -> bool {
+        self.with.integral != 0.0
+    }
+
     #[inline(never)]
     fn look(&mut self, seen: &Seen<'_, f64>, board: &mut Board<f64>) -> Result<(), SolverError> {
         if !self.with.run.is_none_or(|line| board.line(line)) {

@@ -4,7 +4,10 @@
 //! among them, because they forget within a period. F(z) = Φ(z) − z is brought to zero by Newton's method with a
 //! Jacobian from differences (Aprille & Trick 1972, Proc. IEEE 60, 108), corrected from cycle to cycle by Broyden's
 //! update (Broyden 1965, Math. Comp. 19, 577) and taken anew where that contracts badly. Every evaluation is one period
-//! of the run from the same instant, so controllers that depend on time alone need no unknowns of their own.
+//! of the run from the same instant, so controllers that depend on time alone need no unknowns of their own. Where one
+//! keeps more (an integral), the run goes on from period to period instead.
+
+mod at_rest;
 
 use nalgebra::{DMatrix, DVector};
 
@@ -88,7 +91,7 @@ impl Default for Effort {
     }
 }
 
-/// What was found. The run stands at the end of the last period.
+/// What was found; the run stands at its end.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Steady {
     /// The largest change over the last period, relative to the largest voltage or current that is kept.
@@ -234,8 +237,10 @@ pub fn steady_from(
     if !(period.is_finite() && period > 0.0) {
         return Err(CycleError::Period(period));
     }
-    let began = run.state().t;
-    let warm_up = effort.warm_up;
+    if run.remembers() {
+        return at_rest::found(run, period, effort, recorder);
+    }
+    let (began, warm_up) = (run.state().t, effort.warm_up);
     // Instants from the whole number, so that they fall on the modulators' own.
     let first = began + f64::from(warm_up) * period;
     if run.advance(first, recorder)? == Ended::Stopped {

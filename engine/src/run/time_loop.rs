@@ -220,6 +220,10 @@ impl Run<f64> {
     pub fn integral(&self, k: usize) -> f64 {
         self.state.energy[self.system().accounts() + k]
     }
+    /// Whether some controller keeps what the circuit's state does not say ([`Controller::remembers`]).
+    pub fn remembers(&self) -> bool {
+        self.observers.iter().any(|o| o.logic.remembers())
+    }
     /// The energy ledger from the start until now.
     #[inline(never)]
     pub fn ledger(&self) -> Ledger<f64> {

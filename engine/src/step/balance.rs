@@ -38,12 +38,13 @@ const PLACES: [(f64, f64); PARTS * NODES.len()] = {
 };
 /// The least energy that a residual is held against, J: as the ledger has it.
 const LEAST: f64 = 1e-12;
-/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns and ground are not.
+/// A half for every row whose charge or flux is one of energy; those of devices' own unknowns that are no currents, and
+/// ground, are not.
 pub(super) fn halves<L: Lane>(system: &System<L>) -> Vec<L> {
     let mut halves = zeros(system.n + 1);
     halves[..system.n].fill(L::splat(0.5));
-    for placed in &system.devices {
-        placed.locals[placed.ports..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
+    for (device, placed) in system.devices().iter().zip(&system.devices) {
+        placed.locals[device.energetic()..].iter().for_each(|&k| halves[k as usize] = L::splat(0.0));
     }
     halves
 }

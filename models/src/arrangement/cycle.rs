@@ -210,9 +210,12 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let mut known = None;
     let mut of_power = None;
-    let mut effort = if search.compares { NEAR } else { search.effort };
-    let rounds_allowed = if search.compares { 2 } else { ROUNDS };
-    if let Some(guess) = search.from {
+    // What a controller keeps is in no guess.
+    let from = search.from.filter(|_| !run.remembers());
+    let compares = search.compares && from.is_some();
+    let mut effort = if compares { NEAR } else { search.effort };
+    let rounds_allowed = if compares { 2 } else { ROUNDS };
+    if let Some(guess) = from {
         run.adopt(&guess.electrical.0, &guess.electrical.1)?;
         celsius.clone_from_slice(&guess.celsius);
         known.clone_from(&guess.jacobian);
@@ -231,14 +234,13 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     loop {
         rounds += 1;
         // The period that is counted tells the distance too.
-        let later = known.is_none() && !search.compares && !far;
+        let later = known.is_none() && !compares && !far;
         let asked = Effort { distance: if later { f64::INFINITY } else { effort.distance }, ..effort };
         let mut steady = steady_from(&mut run, period, asked, known.take(), &mut last)?;
         // The next round is near this one: devices forget within a period what they were held at.
         known.clone_from(&steady.jacobian);
         effort.warm_up = 0;
-        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && search.from.is_none() && inputs > 0)
-        {
+        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && from.is_none() && inputs > 0) {
             // Its last period tells the temperatures well enough to go on with.
             let power = powers(&last.record, run.state().t - (1.0 + 1e-9) * period, first, inputs);
             network.start_periodic(&power);
@@ -305,7 +307,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
         let next = slopes.estimate(network, &mut ripple, change);
         celsius = ripple.iter().map(|r| r.mean).collect();
-        if change <= STILL || next <= STILL || search.compares && rounds == rounds_allowed {
+        if change <= STILL || next <= STILL || compares && rounds == rounds_allowed {
             return Ok(cycle(ripple, slopes.of_power.clone()));
         }
         if rounds == rounds_allowed || !change.is_finite() {

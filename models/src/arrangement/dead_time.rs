@@ -19,9 +19,9 @@ use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
 
 use super::builder::CircuitLayout;
-use super::cycle::{Search, Why, solve};
-use super::find;
-use super::losses::{Account, HARD_SHARE, ON_SHARE};
+use super::cycle::{Cycle, Search, Why, solve};
+use super::losses::{Account, HARD_SHARE, ON_SHARE, Phases, TurnOn};
+use super::{Arrangement, find};
 use crate::capacitances::output_charge;
 use crate::model::Param;
 use crate::operating::OperatingError;
@@ -42,9 +42,9 @@ pub enum Kind {
 }
 
 impl Kind {
-    /// From the voltage over a switch at the gate's edge, and what it blocks, V.
-    pub fn of(voltage: f64, blocks: f64) -> Self {
-        match voltage / blocks {
+    /// By the share of the leg's voltage that is over the switch at its gate's edge.
+    pub fn of(turn_on: &TurnOn) -> Self {
+        match turn_on.share() {
             x if x >= HARD_SHARE => Self::Hard,
             x if x > ON_SHARE => Self::Partial,
             _ => Self::Soft,
@@ -89,6 +89,25 @@ pub struct LegUnderTest {
     pub given: Vec<(&'static str, f64)>,
 }
 
+/// The places of the half-bridge, lower and upper.
+pub const PLACES: [&str; 2] = ["lower", "upper"];
+
+impl LegUnderTest {
+    /// Current at which the switch that can turn on softly finds the node, A.
+    ///
+    /// # Errors
+    /// When a parameter is refused.
+    pub fn current(&self, load: Load) -> Result<f64, DeadTimeError> {
+        let values = half_bridge()?.values(&self.given)?;
+        let of = |key: &str| values.number(key);
+        Ok(load.current(of("supply-voltage"), of("duty"), of("frequency")))
+    }
+}
+
+fn half_bridge() -> Result<&'static Arrangement, CircuitError> {
+    find("half-bridge").ok_or_else(|| crate::model::bad("half-bridge", "is not among the arrangements"))
+}
+
 /// One point. Energies per period in J.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Point {
@@ -108,16 +127,14 @@ pub struct Point {
     pub recovery: f64,
     /// Conduction of both.
     pub conduction: f64,
-    /// All losses.
+    /// All losses of the circuit.
     pub losses: f64,
-    /// Node voltage (over the lower switch) when the lower switch turns on, and voltage over the upper when the upper
-    /// does, V.
-    pub turned_on_at: (f64, f64),
-    /// How the lower and the upper turned on.
-    pub kinds: (Kind, Kind),
-    /// Voltage over the switch that the load's current lets turn on softly when it does, V, and how it turns on; where
-    /// both may, of the one that turns on against more. Without a current the lower's.
-    pub soft: (f64, Kind),
+    /// How the lower and the upper switch turned on, the hardest of a period; `None`: never.
+    pub turn_ons: [Option<TurnOn>; 2],
+    /// The same of the switch that the current lets turn on softly: the lower for a current out of the leg when the
+    /// upper turns off, the upper for one into it when the lower does; where both may, of the one that turns on against
+    /// more, and without a current the lower's.
+    pub soft: Option<TurnOn>,
     /// Charge into the switch whose diode carries the load's current when its partner turns on, C, and what of it is more
     /// than its output charge: recovery, or shoot-through where the dead time is too short. Not a number where the
     /// current reverses.
@@ -126,6 +143,86 @@ pub struct Point {
     pub efficiency: f64,
     /// Input − output − losses − change of storage over input.
     pub residual: f64,
+    /// What the distance to the periodic state may do to an energy, as a share of it.
+    pub unrest: f64,
+    /// All switches of the circuit.
+    pub switches: Vec<Phases>,
+}
+
+impl Point {
+    /// Reads a periodic steady state: that of the leg of these places, the lower and the upper, with their output
+    /// charges, C. `reverses`: whether the load's current does; `None`: as it is found.
+    pub fn of(
+        cycle: &Cycle,
+        dead_time: f64,
+        places: [&str; 2],
+        charges: Option<(f64, f64)>,
+        load: Option<Load>,
+    ) -> Self {
+        let a = &cycle.account;
+        let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
+        let [lower, upper] = places.map(of);
+        let hardest = |s: &Phases| s.turn_ons.iter().copied().max_by(|a, b| a.share().total_cmp(&b.share()));
+        let turn_ons = [hardest(&lower), hardest(&upper)];
+        let lets = match load {
+            Some(Load::Constant(amperes)) => [amperes >= 0.0, amperes < 0.0],
+            Some(Load::Reversing(_)) => [true, true],
+            None => {
+                [turn_ons[0].is_some_and(|t| t.current > 0.0), turn_ons[1].is_some_and(|t| t.current < 0.0)]
+            }
+        };
+        let share = |t: Option<TurnOn>| t.map_or(0.0, |t| t.share());
+        let (soft, commutated) = match lets {
+            [false, true] => (turn_ons[1], Some((&upper, charges.map(|c| c.1)))),
+            [true, true] if share(turn_ons[1]) > share(turn_ons[0]) => (turn_ons[1], None),
+            [true, true] => (turn_ons[0], None),
+            [_, false] => (turn_ons[0], Some((&lower, charges.map(|c| c.0)))),
+        };
+        let commutation = commutated.map_or((f64::NAN, f64::NAN), |(hard, charge)| {
+            let q = hard.commutation.iter().copied().reduce(f64::max).unwrap_or(f64::NAN);
+            (q, q - charge.unwrap_or(0.0))
+        });
+        Self {
+            dead_time,
+            current: soft.map_or(f64::NAN, |t| t.current),
+            diode: upper.dead_time + lower.dead_time,
+            turn_on: upper.turn_on + lower.turn_on,
+            capacitive: upper.capacitive + lower.capacitive,
+            turn_off: upper.turn_off + lower.turn_off,
+            recovery: upper.recovery + lower.recovery,
+            conduction: upper.conduction + lower.conduction,
+            losses: a.losses(),
+            turn_ons,
+            soft,
+            commutation,
+            efficiency: a.efficiency(),
+            residual: a.residual,
+            unrest: cycle.unrest(),
+            switches: a.switches.clone(),
+        }
+    }
+
+    /// Voltages over the lower and the upper switch when they turn on, V.
+    pub fn turned_on_at(&self) -> (f64, f64) {
+        let [lower, upper] = self.turn_ons.map(|t| t.map_or(f64::NAN, |t| t.voltage));
+        (lower, upper)
+    }
+
+    /// How the lower and the upper turned on; hard where they never do.
+    pub fn kinds(&self) -> (Kind, Kind) {
+        let [lower, upper] = self.turn_ons.map(|t| t.map_or(Kind::Hard, |t| Kind::of(&t)));
+        (lower, upper)
+    }
+
+    /// What both switches of the leg block together at a turn-on, V.
+    pub fn leg_voltage(&self) -> f64 {
+        self.soft.or(self.turn_ons[1]).map_or(f64::NAN, |t| t.leg)
+    }
+
+    /// How the switch turned on that can turn on softly.
+    pub fn kind(&self) -> Kind {
+        self.soft.map_or(Kind::Hard, |t| Kind::of(&t))
+    }
 }
 
 /// Why a point has no numbers.
@@ -164,21 +261,28 @@ pub fn account(
     circuit: Circuit<f64>,
     effort: Effort,
 ) -> Result<Account, DeadTimeError> {
-    tuned(layout, circuit, effort, &|_| ())
+    let how = How { search: Search::plain(effort), tune: &|_| () };
+    Ok(tuned(layout, circuit, &how)?.account)
 }
 
-/// What may change how a point is solved: longer or shorter steps.
-pub type Tune<'a> = &'a (dyn Fn(&mut Setup<f64>) + Sync);
+/// How a point is solved: where it begins, and with longer or shorter steps.
+pub struct How<'a> {
+    /// The search.
+    pub search: Search<'a>,
+    /// What changes the steps.
+    pub tune: &'a dyn Fn(&mut Setup<f64>),
+}
 
-fn tuned(
-    mut layout: CircuitLayout,
-    circuit: Circuit<f64>,
-    effort: Effort,
-    tune: Tune<'_>,
-) -> Result<Account, DeadTimeError> {
+impl std::fmt::Debug for How<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("How").field("search", &self.search).finish_non_exhaustive()
+    }
+}
+
+fn tuned(mut layout: CircuitLayout, circuit: Circuit<f64>, how: &How<'_>) -> Result<Cycle, DeadTimeError> {
     let mut setup = layout.setup(circuit)?;
-    tune(&mut setup);
-    Ok(solve(&layout, setup, &Search::plain(effort))?.account)
+    (how.tune)(&mut setup);
+    Ok(solve(&layout, setup, &how.search)?)
 }
 
 /// Runs one point.
@@ -191,22 +295,22 @@ pub fn point(
     load: Load,
     charges: Option<(f64, f64)>,
 ) -> Result<Point, DeadTimeError> {
-    point_at(leg, (dead_time, load), charges, &|_| ())
+    let how = How { search: Search::plain(Effort::default()), tune: &|_| () };
+    let cycle = solved(leg, (dead_time, load), &how)?;
+    let current = leg.current(load)?;
+    Ok(Point { current, ..Point::of(&cycle, dead_time, PLACES, charges, Some(load)) })
 }
 
-/// Runs the point of a dead time, s, and a load, solved otherwise.
+/// The periodic steady state at a dead time, s, and a load.
 ///
 /// # Errors
 /// [`DeadTimeError`].
-pub fn point_at(
+pub fn solved(
     leg: &LegUnderTest,
     (dead_time, load): (f64, Load),
-    charges: Option<(f64, f64)>,
-    tune: Tune<'_>,
-) -> Result<Point, DeadTimeError> {
-    let Some(arrangement) = find("half-bridge") else {
-        return Err(crate::model::bad("half-bridge", "is not among the arrangements").into());
-    };
+    how: &How<'_>,
+) -> Result<Cycle, DeadTimeError> {
+    let arrangement = half_bridge()?;
     let mut given: Vec<(&str, f64)> = leg.given.clone();
     given.push(("dead-time", dead_time));
     let values = arrangement.values(&given)?;
@@ -228,40 +332,7 @@ pub fn point_at(
     }
     let mut circuit = Circuit::new();
     let layout = arrangement.build(&mut circuit, &values, &leg.parts)?;
-    let a = tuned(layout, circuit, Effort::default(), tune)?;
-    let of = |name: &str| a.switches.iter().find(|s| s.name == name).cloned().unwrap_or_default();
-    let (upper, lower) = (of("upper"), of("lower"));
-    let first = |s: &super::losses::Phases| s.turned_on_at.first().copied().unwrap_or(f64::NAN);
-    let at = (first(&lower), first(&upper));
-    let kinds = (Kind::of(at.0, bus), Kind::of(at.1, bus));
-    let (of_lower, of_upper) = ((at.0, kinds.0), (at.1, kinds.1));
-    let current = load.current(bus, duty, frequency);
-    let (soft, commutated) = match load {
-        Load::Constant(amperes) if amperes < 0.0 => (of_upper, Some((&upper, charges.map(|c| c.1)))),
-        Load::Constant(_) => (of_lower, Some((&lower, charges.map(|c| c.0)))),
-        Load::Reversing(_) => (if at.1 > at.0 { of_upper } else { of_lower }, None),
-    };
-    let commutation = commutated.map_or((f64::NAN, f64::NAN), |(hard, charge)| {
-        let q = hard.commutation.first().copied().unwrap_or(f64::NAN);
-        (q, q - charge.unwrap_or(0.0))
-    });
-    Ok(Point {
-        dead_time,
-        current,
-        diode: upper.dead_time + lower.dead_time,
-        turn_on: upper.turn_on + lower.turn_on,
-        capacitive: upper.capacitive + lower.capacitive,
-        turn_off: upper.turn_off + lower.turn_off,
-        recovery: upper.recovery + lower.recovery,
-        conduction: upper.conduction + lower.conduction,
-        losses: a.losses(),
-        turned_on_at: at,
-        kinds,
-        soft,
-        commutation,
-        efficiency: a.efficiency(),
-        residual: a.residual,
-    })
+    tuned(layout, circuit, how)
 }
 
 /// The golden section of an interval.

@@ -67,7 +67,7 @@ fn plain(path: &Path) -> PathBuf {
             other => out.push(other),
         }
     }
-    out
+    if out.as_os_str().is_empty() { PathBuf::from(".") } else { out }
 }
 
 /// By number where there is such a file, so that no chain of links makes one file into many.

@@ -3,7 +3,7 @@
 mod known;
 mod progress;
 mod search;
-mod tables;
+pub(super) mod tables;
 
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::run::watch::Watch;

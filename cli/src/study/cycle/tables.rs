@@ -7,7 +7,8 @@ use crate::input::scenario::build::Placed;
 use crate::input::scenario::resolved::Scenario;
 use crate::output::table::{Rows, Table};
 
-pub(super) const COLUMNS: [(&str, &str); 9] = [
+/// What a switch does, as [`phases`] sorts its energy: names and symbols.
+pub(in crate::study) const COLUMNS: [(&str, &str); 9] = [
     ("conduction", "conduction"),
     ("turn_on", "turn-on"),
     ("capacitive", "capacitive"),
@@ -19,22 +20,14 @@ pub(super) const COLUMNS: [(&str, &str); 9] = [
     ("sum", "sum"),
 ];
 
+/// Energies of a switch in the order of the columns, J.
+pub(in crate::study) fn phases(s: &Phases) -> [f64; 9] {
+    let sum = s.own() + s.gate_drive + s.snubber;
+    [s.conduction, s.turn_on, s.capacitive, s.turn_off, s.dead_time, s.recovery, s.gate_drive, s.snubber, sum]
+}
+
 /// Mean powers by switch, W.
 pub(super) fn losses(cycle: &Cycle) -> Table {
-    let phases = |s: &Phases| {
-        let sum = s.own() + s.gate_drive + s.snubber;
-        [
-            s.conduction,
-            s.turn_on,
-            s.capacitive,
-            s.turn_off,
-            s.dead_time,
-            s.recovery,
-            s.gate_drive,
-            s.snubber,
-            sum,
-        ]
-    };
     let rows = Rows::of(&cycle.account.switches).text("switch", |s| s.name.clone());
     let all = COLUMNS.iter().enumerate();
     all.fold(rows, |rows, (k, c)| rows.number(c.0, c.1, "W", |s| phases(s)[k] / cycle.period)).table()

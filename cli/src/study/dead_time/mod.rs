@@ -1,27 +1,24 @@
 //! Dead time of a leg: losses, soft switching, the dead time of least loss.
 
+mod leg;
+mod own;
 mod tables;
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 
-use joulestep_engine::run::setup::Setup;
 use joulestep_engine::units::people;
-use joulestep_models::arrangement::dead_time::{
-    DeadTimeError, Kind, LegUnderTest as Leg, Load, PARAMS, Point, estimate, least, point_at,
-};
-use joulestep_models::arrangement::find;
+use joulestep_models::arrangement::cycle::Guess;
+use joulestep_models::arrangement::dead_time::{Kind, Load, PARAMS, Point, least};
 use joulestep_models::model::Range::{Any, NotNegative, Positive};
-use joulestep_models::model::{Value, Values};
-use joulestep_models::part::Part;
 use rayon::prelude::*;
 
-use self::tables::{DEFINITIONS, NUMBERS, picture, table};
+use self::leg::{Leg, Of, at};
+use self::tables::{DEFINITIONS, NUMBERS, devices, picture, table};
 use super::{Context, Count, Entry, Input, Question, StudyError, Trial, What};
-use crate::input::keys::InputError;
-use crate::input::keys::include::open;
+use crate::input::keys::shape::Key;
 use crate::input::keys::table::keys;
-use crate::input::scenario::resolve::read;
+use crate::judge::Level;
 use crate::output::answer::{Answer, Study, StudyFigure};
 use crate::progress::Counted;
 
@@ -31,10 +28,13 @@ pub static STUDY: Entry = Entry {
     section: &SECTION,
     help: "A half-bridge with a constant load current, or with an inductive load whose current reverses, is brought to its periodic steady state for every dead time and \
            current; the losses of a period are sorted by what each switch does. Charge balance of the output capacitances \
-           gives the dead time from which switching is soft; where the current reverses, there is one up to which it is.",
+           gives the dead time from which switching is soft; where the current reverses, there is one up to which it is.\n\n\
+           A scenario with a circuit of its own and a `[cycle]` is solved as it stands, with the dead time of its leg varied: load, gate drives and \
+           heat paths are its own. A batch varies its values under `scenario`: `scenario.component.load.resistance`.",
     examples: "joulestep dead-time cascode-700v-22m --dead-time \"40 ns,80 ns,160 ns\" --current \"10 A,-10 A\"\n\
                joulestep dead-time cascode-700v-22m --dead-time \"60 ns,0.2 us,2.4 us\" --inductance \"50 uH\"\n\
-               joulestep dead-time --scenario examples/ferry-half-bridge.toml --dead-time \"60 ns,120 ns\" --current \"20 A\"",
+               joulestep dead-time --scenario examples/ferry-half-bridge.toml --dead-time \"60 ns,120 ns\" --current \"20 A\"\n\
+               joulestep dead-time --scenario examples/ferry-interleaved.toml --midpoint a-mid --dead-time \"60 ns,150 ns\"",
     inputs: &[
         Input { key: Asked::part, root: "part", what: What::Part, count: Count::One, positional: true },
         Input { key: Asked::upper, root: "upper", what: What::Part, count: Count::One, positional: false },
@@ -42,7 +42,7 @@ pub static STUDY: Entry = Entry {
         Input {
             key: Asked::scenario,
             root: "scenario",
-            what: What::Path,
+            what: What::Circuit,
             count: Count::One,
             positional: false,
         },
@@ -63,9 +63,12 @@ keys! {
     may part: Files, "part of both switches: shipped by name, or a part file";
     may upper: Files, "part of the upper switch, where it differs";
     may lower: Files, "part of the lower switch, where it differs";
-    may scenario: Files, "scenario file whose arrangement has an upper and a lower switch";
+    may scenario: Files, "scenario file: an arrangement with an upper and a lower switch, or a circuit of its own with a `[cycle]`";
+    may midpoint: OneOrMore,
+        "node between the switches of the leg that is studied, where a circuit of its own has several; of further ones the dead time varies with it";
     need dead_time: Quantities("s", NotNegative), "dead times, rising";
-    may current: Quantities("A", Any), "constant load currents out of the leg; negative: into it";
+    may current: Quantities("A", Any),
+        "constant load currents out of the leg; negative: into it. A circuit of its own has its load";
     may inductance: Quantities("H", Positive),
         "inductances of a load whose current reverses, in place of `current`: both switches can turn on softly";
     may resolution: Quantity("s", Positive),
@@ -96,127 +99,66 @@ const OF_BEST: &[tables::Column] = &[
     ("recovery", "E_rr there", "J", |p| p.recovery),
     ("conduction", "E_cond there", "J", |p| p.conduction),
     ("efficiency", "efficiency there", "1", |p| p.efficiency),
-    ("node-voltage", "v_soft(on) there", "V", |p| p.soft.0),
+    ("node-voltage", "v_soft(on) there", "V", |p| p.soft.map_or(f64::NAN, |t| t.voltage)),
     ("excess-charge", "Q - Q_oss there", "C", |p| p.commutation.1),
 ];
 
-/// What was studied, and what was found.
-struct Found {
-    what: String,
-    voltage: f64,
-    frequency: f64,
-    /// °C.
-    celsius: f64,
-    /// Output charges of lower and upper switch at the supply's voltage, C; ideal switches have none.
-    charges: Option<(f64, f64)>,
-    /// Where the load's current reverses: the dead time after which it does, s.
-    reverses: Option<f64>,
-    /// Capacitance of a snubber over each switch, F: it swings too.
-    snubber: f64,
-    /// By current, then by dead time.
+impl Asked {
+    /// Parameters of the shipped leg that the study has under names of its own.
+    fn named(&self) -> [(Key, &'static str, Option<f64>); 7] {
+        [
+            (Self::voltage, "supply-voltage", self.voltage),
+            (Self::frequency, "frequency", self.frequency),
+            (Self::gate_resistance, "gate-resistance", self.gate_resistance),
+            (Self::gate_off, "gate-off", self.gate_off),
+            (Self::gate_off_resistance, "gate-off-resistance", self.gate_off_resistance),
+            (Self::temperature, "junction-temperature", self.temperature),
+            (Self::loop_inductance, "loop-inductance", self.loop_inductance),
+        ]
+    }
+}
+
+/// What was found of a load.
+struct Series {
+    /// Its current in words, or where the leg stands.
+    name: String,
+    /// By dead time.
     points: Vec<Point>,
-    /// Of each current the point of least loss, and how far the least of all may lie from it, s.
-    best: Vec<(Point, f64)>,
+    /// The point of least loss, and how far the least of all may lie from it, s.
+    best: Option<(Point, f64)>,
+    /// Where charge balance puts the end of the swing, s.
+    balance: f64,
+    /// The dead time at which the current reverses, s: not a number where it is not seen to, `None` where it cannot.
+    reverses: Option<f64>,
 }
 
-impl Found {
-    fn series(&self) -> impl Iterator<Item = &[Point]> {
-        self.points.chunk_by(|a, b| a.current == b.current)
-    }
-
-    /// (Q_oss of both + 2·C_snubber·V)/|I|, s.
-    fn balance(&self, current: f64) -> f64 {
-        let (lower, upper) = self.charges.unwrap_or_default();
-        let charge = lower + upper + 2.0 * self.snubber * self.voltage;
-        if charge > 0.0 && current != 0.0 { charge / current.abs() } else { f64::NAN }
-    }
+/// When the current reverses: read from the longest dead time that ends before, else from the shortest after it.
+fn reversal(points: &[Point]) -> Option<f64> {
+    let of = |p: &Point| Some((p.dead_time, p.soft.map(|t| t.reverses).filter(|t| t.is_finite())?));
+    let seen = || points.iter().filter_map(of);
+    let before = seen().filter(|(dead_time, at)| dead_time <= at).last();
+    before.or_else(|| seen().next()).map(|found| found.1)
 }
 
-fn failed(error: &DeadTimeError) -> StudyError {
-    match error {
-        DeadTimeError::Circuit(_) => StudyError::Refused(error.to_string()),
-        DeadTimeError::Cycle(_) | DeadTimeError::Operating(_) => StudyError::Numerical(error.to_string()),
-    }
-}
+/// Steady states of the points by load and dead time (its bits), for coarser computations to begin from.
+#[derive(Default)]
+struct Guesses(BTreeMap<(usize, u64), Guess>);
 
-/// What the arrangement of a scenario gives a leg.
-fn from_values(values: &Values) -> Vec<(&'static str, f64)> {
-    let given = PARAMS.iter().filter(|p| !matches!(p.key, "dead-time" | "load-current" | "load-voltage"));
-    let number = |p: &joulestep_models::model::Param| match values.0.get(p.key) {
-        Some(Value::Number(x)) => Some((p.key, *x)),
-        _ => None,
-    };
-    given.filter_map(number).collect()
-}
-
-fn of_scenario(q: &Question, path: &Path) -> Result<(Leg, String), StudyError> {
-    let scenario = read(path, &open).map_err(|error| match error {
-        InputError::Unreadable(error) => {
-            StudyError::Refused(format!("cannot read `{}`: {error}", path.display()))
-        }
-        InputError::Refused(refusal) => StudyError::Refused(refusal.text()),
-    })?;
-    let places = find("half-bridge").map_or(&[][..], |h| h.places);
-    match scenario.arrangement.filter(|a| a.arrangement.places == places) {
-        Some(a) => {
-            let what = format!("{} ({})", a.kind.name, path.display());
-            Ok((Leg { given: from_values(&a.values), parts: a.parts }, what))
-        }
-        None => {
-            Err(q.wrong(Asked::scenario, "no such arrangement", "one with the places `upper` and `lower`"))
-        }
+/// The loads, as currents or as inductances; one that a circuit of its own brings is none.
+fn loads(q: &Question, asked: &Asked, leg: &Leg<'_>) -> Result<Vec<Option<Load>>, StudyError> {
+    if let Of::Own(_) = leg.of {
+        return match Leg::load_key(asked) {
+            None => Ok(vec![None]),
+            Some(key) => {
+                let found = format!("`{}` beside a circuit of its own", key.name);
+                Err(q.wrong(key, found, "none: the circuit has its load"))
+            }
+        };
     }
-}
-
-fn leg(q: &Question) -> Result<(Leg, String), StudyError> {
-    let (mut leg, mut what) = match q.paths(Asked::scenario).first() {
-        Some(path) => of_scenario(q, path)?,
-        None => (Leg { parts: BTreeMap::new(), given: Vec::new() }, String::new()),
-    };
-    for (key, place) in [(Asked::part, ""), (Asked::upper, "upper"), (Asked::lower, "lower")] {
-        let Some(part): Option<&Part> = q.parts(key).first() else { continue };
-        if what.is_empty() {
-            what.clone_from(&part.name);
-        }
-        leg.parts.insert(place.to_string(), part.clone());
-    }
-    if leg.parts.is_empty() && q.paths(Asked::scenario).is_empty() {
-        return Err(q.wrong(Asked::part, "nothing to study", "a part, or `scenario`"));
-    }
-    let asked = q.asked(Asked::read)?;
-    let typed = asked.leg.map(|leg| crate::input::parts::given(&leg, PARAMS)).unwrap_or_default();
-    let typed = typed.into_iter().filter_map(|(key, value)| match value {
-        Value::Number(x) => Some((key, x)),
-        _ => None,
-    });
-    // Parameters of the leg that the study has under names of its own.
-    let renamed = [
-        ("supply-voltage", asked.voltage),
-        ("frequency", asked.frequency),
-        ("gate-resistance", asked.gate_resistance),
-        ("gate-off", asked.gate_off),
-        ("gate-off-resistance", asked.gate_off_resistance),
-        ("junction-temperature", asked.temperature),
-        ("loop-inductance", asked.loop_inductance),
-    ];
-    let renamed = renamed.into_iter().filter_map(|(of, value)| Some((of, value?)));
-    for (key, x) in typed.chain(renamed) {
-        if let Some(own) = ["dead-time", "load-current"].into_iter().find(|own| *own == key) {
-            let found = format!("`leg.{own}`: it is the study's own");
-            return Err(q.wrong(Asked::leg, found, "`dead-time` and `current` of the study"));
-        }
-        leg.given.retain(|g| g.0 != key);
-        leg.given.push((key, x));
-    }
-    Ok((leg, what))
-}
-
-/// The loads, as currents or as inductances.
-fn loads(q: &Question, asked: &Asked) -> Result<Vec<Load>, StudyError> {
     let (currents, inductances) = (&asked.current, &asked.inductance);
     match (currents.is_empty(), inductances.is_empty()) {
-        (false, true) => Ok(currents.iter().copied().map(Load::Constant).collect()),
-        (true, false) => Ok(inductances.iter().copied().map(Load::Reversing).collect()),
+        (false, true) => Ok(currents.iter().map(|i| Some(Load::Constant(*i))).collect()),
+        (true, false) => Ok(inductances.iter().map(|l| Some(Load::Reversing(*l))).collect()),
         (none, _) => {
             let found = if none { "no load" } else { "both are given" };
             Err(q.wrong(Asked::current, found, "either `current` or `inductance`"))
@@ -224,76 +166,103 @@ fn loads(q: &Question, asked: &Asked) -> Result<Vec<Load>, StudyError> {
     }
 }
 
-fn find_all(q: &Question, context: &Context<'_>) -> Result<Found, StudyError> {
-    let (leg, what) = leg(q)?;
-    let asked = q.asked(Asked::read)?;
-    let (times, loads) = (&asked.dead_time, loads(q, &asked)?);
+/// All points, by load.
+fn find_all(
+    q: &Question,
+    asked: &Asked,
+    leg: &Leg<'_>,
+    context: &Context<'_>,
+) -> Result<Vec<Series>, StudyError> {
+    let (times, loads) = (&asked.dead_time, loads(q, asked, leg)?);
     if times.is_empty() || !times.is_sorted_by(|a, b| a < b) {
         let shown: Vec<String> = times.iter().map(|t| people(*t, "s")).collect();
         return Err(q.wrong(Asked::dead_time, shown.join(", "), "dead times, rising"));
     }
-    if times.len() * loads.len() > MOST {
-        let found = format!("{} points", times.len() * loads.len());
-        return Err(q.wrong(Asked::dead_time, found, format!("at most {MOST}")));
+    let count = times.len() * loads.len();
+    if count > MOST {
+        return Err(q.wrong(Asked::dead_time, format!("{count} points"), format!("at most {MOST}")));
     }
-    let refused = |e: &dyn ToString| StudyError::Refused(e.to_string());
-    let Some(bridge) = find("half-bridge") else { return Err(refused(&"there is no half-bridge")) };
-    let values = bridge.values(&leg.given).map_err(|e| refused(&e))?;
-    let (voltage, celsius) = (values.number("supply-voltage"), values.number("junction-temperature"));
-    let (frequency, duty) = (values.number("frequency"), values.number("duty"));
-    let charges = estimate(&leg, voltage, celsius).map_err(|e| failed(&e))?;
-    let tune = |setup: &mut Setup<f64>| context.level.apply(setup);
-    let progress = Counted::new(context.quiet, (times.len() * loads.len()) as u64, "points");
-    let at = |time: f64, load: Load| {
-        context.go_on()?;
-        point_at(&leg, (time, load), charges, &tune).map_err(|e| match failed(&e) {
+    let known = q.left::<Guesses>();
+    let made: Mutex<Guesses> = Mutex::default();
+    let coarser = context.level > Level::STATED;
+    let solved = |time: f64, k: usize| {
+        let (key, asked) = ((k, time.to_bits()), (time, loads[k]));
+        let from = known.as_ref().and_then(|known| known.0.get(&key));
+        let found = match leg.point(asked, (from, false), context) {
+            // Steps too coarse to close a period by: from where the state is, they tell how far they go away from it.
+            Err(StudyError::Numerical(_)) if coarser => match from {
+                Some(from) => leg.point(asked, (Some(from), true), context),
+                None => {
+                    let (_, stated) = leg.point(asked, (None, false), &context.at(Level::STATED))?;
+                    leg.point(asked, (Some(&stated), true), context)
+                }
+            },
+            found => found,
+        };
+        let (point, guess) = found.map_err(|e| match e {
             StudyError::Numerical(why) => {
-                let current = people(load.current(voltage, duty, frequency), "A");
-                StudyError::Numerical(format!("dead time {}, {current}: {why}", people(time, "s")))
+                let current = loads[k].and_then(|load| leg.current(load));
+                StudyError::Numerical(format!("{}: {why}", at(time, current)))
             }
             other => other,
-        })
+        })?;
+        if context.level == Level::STATED {
+            made.lock().unwrap_or_else(PoisonError::into_inner).0.insert(key, guess);
+        }
+        Ok(point)
     };
-    let grid: Vec<(f64, Load)> = loads.iter().flat_map(|&i| times.iter().map(move |&t| (t, i))).collect();
+    let progress = Counted::new(context.quiet, count as u64, "points");
+    let grid: Vec<(f64, usize)> = (0..loads.len()).flat_map(|k| times.iter().map(move |&t| (t, k))).collect();
     // The first error in the grid's order, whatever the threads.
     let all: Vec<Result<Point, StudyError>> = grid
         .par_iter()
         // One point tells the names of all.
         .take(if context.sketch { 1 } else { grid.len() })
-        .map(|&(time, load)| {
-            let found = at(time, load);
+        .map(|&(time, k)| {
+            let found = solved(time, k);
             progress.one();
             found
         })
         .collect();
     progress.done();
     let mut points = all.into_iter().collect::<Result<Vec<_>, _>>()?;
-    let like =
-        |first: &Point| grid.iter().map(|&(dead_time, _)| Point { dead_time, ..first.clone() }).collect();
     if let ([first], true) = (points.as_slice(), context.sketch) {
-        points = like(first);
+        points = grid.iter().map(|&(dead_time, _)| Point { dead_time, ..first.clone() }).collect();
     }
-    let series: Vec<(&[Point], Load)> = points.chunks(times.len()).zip(loads.iter().copied()).collect();
-    let best: Vec<Result<Option<(Point, f64)>, StudyError>> = series
+    let series: Vec<(usize, &[Point])> = points.chunks(times.len()).enumerate().collect();
+    let found: Vec<Result<Series, StudyError>> = series
         .par_iter()
-        .map(|(s, load)| match context.sketch {
-            true => Ok(s.first().map(|p| (p.clone(), 0.0))),
-            false => least(s, asked.resolution, |time| at(time, *load)),
+        .map(|&(k, points)| {
+            let best = match context.sketch {
+                true => points.first().map(|p| (p.clone(), 0.0)),
+                false => least(points, asked.resolution, |time| solved(time, k))?,
+            };
+            let name = match &leg.of {
+                Of::Shipped(_) => people(points[0].current, "A"),
+                Of::Own(own) => own.midpoint.clone(),
+            };
+            let balance = best.as_ref().map_or(f64::NAN, |b| leg.balance(&b.0));
+            let reverses = match loads[k] {
+                None => Some(reversal(points).unwrap_or(f64::NAN)),
+                load => leg.reverses(load),
+            };
+            Ok(Series { name, points: points.to_vec(), best, balance, reverses })
         })
         .collect();
-    let best = best.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect();
-    let snubber = values.number("snubber-capacitance");
-    let reverses = matches!(loads.first(), Some(Load::Reversing(_)));
-    let reverses = reverses.then(|| duty.min(1.0 - duty) / (2.0 * frequency));
-    Ok(Found { what, voltage, frequency, celsius, charges, reverses, snubber, points, best })
+    let found = found.into_iter().collect::<Result<Vec<_>, _>>()?;
+    if context.level == Level::STATED {
+        q.leave(made.into_inner().unwrap_or_else(PoisonError::into_inner));
+    }
+    Ok(found)
 }
 
-fn answers(found: &Found) -> Vec<Answer> {
-    let several = found.best.len() > 1;
+fn answers(all_found: &[Series]) -> Vec<Answer> {
+    let several = all_found.len() > 1;
     let mut all = Vec::new();
-    for (k, (series, (best, distance))) in found.series().zip(&found.best).enumerate() {
+    for (k, found) in all_found.iter().enumerate() {
+        let Some((best, distance)) = &found.best else { continue };
         let (before, words) = match several {
-            true => (format!("{}.", k + 1), format!("{}: ", people(series[0].current, "A"))),
+            true => (format!("{}.", k + 1), format!("{}: ", found.name)),
             false => (String::new(), String::new()),
         };
         let mut add = |name: &str, quantity: &str, value: f64, unit: &str| {
@@ -305,14 +274,17 @@ fn answers(found: &Found) -> Vec<Answer> {
         for &(name, quantity, unit, of) in OF_BEST {
             add(&format!("best.{name}"), quantity, of(best), unit);
         }
-        add("estimate", "dead time that charge balance asks for", found.balance(series[0].current), "s");
-        let soft = series.iter().find(|p| p.soft.1 == Kind::Soft).map_or(f64::NAN, |p| p.dead_time);
-        let hard = series.iter().rev().find(|p| p.soft.1 != Kind::Soft).map(|p| p.dead_time);
-        let soft_at = add("soft-from", "shortest of the list with a soft turn-on", soft, "s");
+        add("estimate", "dead time that charge balance asks for", found.balance, "s");
+        let soft = found.points.iter().find(|p| p.kind() == Kind::Soft);
+        let hard = found.points.iter().rev().find(|p| p.kind() != Kind::Soft).map(|p| p.dead_time);
+        let first = soft.map_or(f64::NAN, |p| p.dead_time);
+        let soft_at = add("soft-from", "shortest of the list with a soft turn-on", first, "s");
+        let swing = soft.and_then(|p| p.soft).map_or(f64::NAN, |t| t.soft_from);
+        add("swing", "there the node has swung after", swing, "s");
         if let Some(reverses) = found.reverses {
             add("soft-until", "dead time at which the load's current reverses", reverses, "s");
         }
-        for (n, p) in series.iter().enumerate() {
+        for (n, p) in found.points.iter().enumerate() {
             let quantity = format!("loss of a period at {}", people(p.dead_time, "s"));
             add(&format!("losses.{}", n + 1), &quantity, p.losses, "J");
         }
@@ -322,39 +294,80 @@ fn answers(found: &Found) -> Vec<Answer> {
         }
         all[soft_at].remark = match hard {
             None => "at all of them".into(),
-            Some(t) if soft.is_nan() => format!("at none of them; not even at {}", people(t, "s")),
-            Some(t) if t < soft => format!("not yet at {}", people(t, "s")),
+            Some(t) if first.is_nan() => format!("at none of them; not even at {}", people(t, "s")),
+            Some(t) if t < first => format!("not yet at {}", people(t, "s")),
             Some(t) => format!("no longer at {}", people(t, "s")),
         };
     }
     all
 }
 
-fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
-    let found = find_all(question, context)?;
-    let load = match found.reverses {
-        None => "a constant load current out of the leg",
-        Some(_) => "an inductance into its mean voltage: the current is the triangle's peak",
+/// What the numbers hold for.
+fn conditions(leg: &Leg<'_>, asked: &Asked, found: &[Series]) -> Vec<String> {
+    let charges_at = |charges: Option<(f64, f64)>, volts: &str| {
+        charges.map(|(lower, upper)| {
+            let (lower, upper) = (people(lower, "C"), people(upper, "C"));
+            format!("Output charges at {volts}: lower switch {lower}, upper {upper}.")
+        })
     };
-    let mut conditions = vec![
-        format!("Half-bridge with {load}, in its periodic steady state."),
-        format!("Junctions of both switches held at {}.", people(found.celsius, "degC")),
-    ];
-    conditions.extend(found.charges.map(|(lower, upper)| {
-        let (lower, upper) = (people(lower, "C"), people(upper, "C"));
-        format!("Output charges at the supply's voltage: lower switch {lower}, upper {upper}.")
-    }));
-    if found.snubber > 0.0 {
-        conditions.push(format!("Snubber over each switch: {}.", people(found.snubber, "F")));
+    match &leg.of {
+        Of::Shipped(s) => {
+            let load = match asked.inductance.is_empty() {
+                true => "a constant load current out of the leg",
+                false => "an inductance into its mean voltage: the current is the triangle's peak",
+            };
+            let mut all = vec![
+                format!("Half-bridge with {load}, in its periodic steady state."),
+                format!("Junctions of both switches held at {}.", people(s.celsius, "degC")),
+            ];
+            all.extend(charges_at(s.charges, "the supply's voltage"));
+            if s.snubber > 0.0 {
+                all.push(format!("Snubber over each switch: {}.", people(s.snubber, "F")));
+            }
+            all
+        }
+        Of::Own(own) => {
+            let [lower, upper] = leg.places();
+            let mut all = vec![
+                format!(
+                    "Circuit of the scenario in its periodic steady state; lower switch `{lower}`, upper `{upper}`; {}.",
+                    own.varied()
+                ),
+                "Device laws at the mean temperatures of their heat paths, else at those stated.".into(),
+                "The current is that out of the leg when the swing begins; losses are of the whole circuit."
+                    .into(),
+                "Ratings and limits of the scenario are not judged here: `cycle` does it.".into(),
+            ];
+            if let Some((best, _)) = found.first().and_then(|s| s.best.as_ref()) {
+                let volts = best.leg_voltage();
+                let charges = own.charges(volts).ok().flatten();
+                all.extend(charges_at(charges, &people(volts, "V")));
+            }
+            if own.snubber.iter().any(|c| *c > 0.0) {
+                let [lower, upper] = own.snubber.map(|c| people(c, "F"));
+                all.push(format!("Capacitance over the lower switch: {lower}, over the upper: {upper}."));
+            }
+            all
+        }
     }
-    let (voltage, frequency) = (people(found.voltage, "V"), people(found.frequency, "Hz"));
+}
+
+fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError> {
+    let asked = question.asked(Asked::read)?;
+    let leg = Leg::of(question, &asked, context)?;
+    let found = find_all(question, &asked, &leg, context)?;
+    let frequency = people(leg.frequency, "Hz");
+    let title = match leg.of {
+        Of::Shipped(_) => {
+            let voltage = people(leg.voltage, "V");
+            format!("Which dead time loses least in a leg of {} at {voltage} and {frequency}?", leg.what)
+        }
+        Of::Own(_) => format!("Which dead time loses least at {frequency}: {}?", leg.what),
+    };
     let mut study = Study {
-        title: format!(
-            "Which dead time loses least in a leg of {} at {voltage} and {frequency}?",
-            found.what
-        ),
+        title,
         answers: answers(&found),
-        conditions,
+        conditions: conditions(&leg, &asked, &found),
         definitions: DEFINITIONS.iter().map(|d| (d.0.into(), d.1.into())).collect(),
         ..Study::default()
     };
@@ -363,12 +376,13 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         let of: Vec<&str> = NUMBERS.iter().map(|c| c.0).collect();
         let (energies, transitions) = of.split_at(8);
         study.tables = vec![
-            table(&found, energies, "energies", "Energies of a period", false),
+            table(&found, energies, "energies", "Energies of a period, both switches together", false),
+            devices(&found),
             table(&found, transitions, "transitions", "Transitions", true),
         ];
         let caption = "Energies of a switching period, and the voltage over the switch that can turn on softly at its gate's edge, against the dead \
                        time; a curve for each load current.";
-        study.figures = vec![StudyFigure::new(caption, picture(&found))];
+        study.figures = vec![StudyFigure::new(caption, picture(&leg.what, &found))];
     }
     Ok(study)
 }

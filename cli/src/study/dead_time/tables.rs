@@ -1,12 +1,13 @@
 //! The tables and the picture of a dead-time study.
 
-use joulestep_engine::units::people;
 use joulestep_models::arrangement::dead_time::Point;
+use joulestep_models::arrangement::losses::Phases;
 
-use super::Found;
+use super::Series;
 use crate::output::answer::StudyTable;
 use crate::output::plot::{Axis, Chart, Curve, Figure, Panel};
 use crate::output::table::Rows;
+use crate::study::cycle::tables::{COLUMNS, phases};
 
 pub(super) type Column = (&'static str, &'static str, &'static str, fn(&Point) -> f64);
 
@@ -20,8 +21,12 @@ pub(super) const NUMBERS: &[Column] = &[
     ("conduction_energy", "E_cond", "J", |p| p.conduction),
     ("losses", "E_all", "J", |p| p.losses),
     ("efficiency", "eta", "1", |p| p.efficiency),
-    ("node_voltage", "v_lower(on)", "V", |p| p.turned_on_at.0),
-    ("upper_voltage", "v_upper(on)", "V", |p| p.turned_on_at.1),
+    ("node_voltage", "v_lower(on)", "V", |p| p.turned_on_at().0),
+    ("upper_voltage", "v_upper(on)", "V", |p| p.turned_on_at().1),
+    ("lower_swing", "t_lower(swing)", "s", |p| p.turn_ons[0].map_or(f64::NAN, |t| t.soft_from)),
+    ("lower_reversal", "t_lower(rev)", "s", |p| p.turn_ons[0].map_or(f64::NAN, |t| t.reverses)),
+    ("upper_swing", "t_upper(swing)", "s", |p| p.turn_ons[1].map_or(f64::NAN, |t| t.soft_from)),
+    ("upper_reversal", "t_upper(rev)", "s", |p| p.turn_ons[1].map_or(f64::NAN, |t| t.reverses)),
     ("commutation_charge", "Q", "C", |p| p.commutation.0),
     ("excess_charge", "Q-Q_oss", "C", |p| p.commutation.1),
     ("balance_residual", "balance", "1", |p| p.residual),
@@ -32,7 +37,7 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ("E_diode", "gate off and reverse conducting: the integral diode in the dead time"),
     (
         "E_on",
-        "from the gate's edge until the voltage over the switch is below 5 % of the supply's, less E_cap",
+        "from the gate's edge until the voltage over the switch is below 5 % of the largest it blocks, less E_cap",
     ),
     (
         "E_cap",
@@ -46,7 +51,11 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "voltage(on)",
-        "voltage over a switch when its gate's edge begins: hard from 90 % of the supply's, soft up to 5 %",
+        "voltage over a switch when its gate's edge begins: hard from 90 % of what both switches block, soft up to 5 %",
+    ),
+    (
+        "t(swing), t(rev)",
+        "from the other gate's turn-off edge until the voltage over a switch is soft, and until the current reverses, by the straight line of its course where the dead time ends before: the bounds of its soft turn-on",
     ),
     (
         "Q, Q-Q_oss",
@@ -58,30 +67,54 @@ pub(super) const DEFINITIONS: &[(&str, &str)] = &[
     ),
     (
         "estimate",
-        "(Q_oss of both + 2·C_snubber·V)/|I|: charge balance without the time that a gate takes to turn off",
+        "(Q_oss of both + C·V of the snubbers)/|I|: charge balance without the time that a gate takes to turn off",
     ),
 ];
 
-pub(super) fn table(found: &Found, columns: &[&str], name: &str, title: &str, words: bool) -> StudyTable {
-    const ASKED: [Column; 2] =
-        [("current", "I", "A", |p| p.current), ("dead_time", "t_d", "s", |p| p.dead_time)];
+/// All points.
+fn points(found: &[Series]) -> Vec<&Point> {
+    found.iter().flat_map(|s| &s.points).collect()
+}
+
+const ASKED: [Column; 2] = [("current", "I", "A", |p| p.current), ("dead_time", "t_d", "s", |p| p.dead_time)];
+
+pub(super) fn table(found: &[Series], columns: &[&str], name: &str, title: &str, words: bool) -> StudyTable {
+    let points = points(found);
     let numbers = ASKED.iter().chain(NUMBERS.iter().filter(|c| columns.contains(&c.0)));
-    let mut rows = numbers.fold(Rows::of(&found.points), |rows, c| rows.number(c.0, c.1, c.2, |p| (c.3)(p)));
+    let mut rows = numbers.fold(Rows::of(&points), |rows, c| rows.number(c.0, c.1, c.2, |p| (c.3)(p)));
     if words {
-        rows = rows.text("lower_turn_on", |p| p.kinds.0.word()).text("upper_turn_on", |p| p.kinds.1.word());
+        rows =
+            rows.text("lower_turn_on", |p| p.kinds().0.word()).text("upper_turn_on", |p| p.kinds().1.word());
     }
     let data = rows.table();
     // The balance is itself an error, and shrinks as it likes.
     let estimated: Vec<&str> = columns.iter().copied().filter(|c| *c != "balance_residual").collect();
-    StudyTable::new(name, title, 2, data).estimated(&estimated)
+    let unrest = |row: usize, _: &str, value: f64| points[row].unrest * value.abs();
+    StudyTable::new(name, title, 2, data).estimated(&estimated).further(unrest)
 }
 
-pub(super) fn picture(found: &Found) -> Figure {
-    let panel = |title: &str, y: &str, unit: &str, value: fn(&Point) -> f64| {
-        let curves = found.series().map(|series| {
-            let mut points: Vec<(f64, f64)> = series.iter().map(|p| (p.dead_time, value(p))).collect();
-            points.sort_by(|a, b| a.0.total_cmp(&b.0));
-            Curve::new(&people(series[0].current, "A"), points)
+/// Energies of every switch of the circuit by what it is doing.
+pub(super) fn devices(found: &[Series]) -> StudyTable {
+    let all: Vec<(&Point, &Phases)> =
+        points(found).into_iter().flat_map(|p| p.switches.iter().map(move |s| (p, s))).collect();
+    let rows = ASKED.iter().fold(Rows::of(&all), |rows, c| rows.number(c.0, c.1, c.2, |r| (c.3)(r.0)));
+    let rows = rows.text("switch", |r| r.1.name.clone());
+    let each = COLUMNS.iter().enumerate();
+    let data = each.fold(rows, |rows, (k, c)| rows.number(c.0, c.1, "J", |r| phases(r.1)[k])).table();
+    let columns: Vec<&str> = COLUMNS.iter().map(|c| c.0).collect();
+    let further = |row: usize, column: &str, value: f64| {
+        let (point, switch) = all[row];
+        let phase = columns.iter().position(|c| *c == column).and_then(|k| switch.parted.get(k));
+        point.unrest * value.abs() + phase.copied().unwrap_or(0.0)
+    };
+    StudyTable::new("devices", "Energies of a period by switch", 3, data).estimated(&columns).further(further)
+}
+
+pub(super) fn picture(what: &str, found: &[Series]) -> Figure {
+    let panel = |title: &str, y: &str, unit: &str, value: &dyn Fn(&Series, &Point) -> f64| {
+        let curves = found.iter().map(|series| {
+            let points = series.points.iter().map(|p| (p.dead_time, value(series, p)));
+            Curve::new(&series.name, points.collect())
         });
         Panel::Chart(Chart {
             title: title.into(),
@@ -91,27 +124,16 @@ pub(super) fn picture(found: &Found) -> Figure {
             ..Chart::default()
         })
     };
-    // Beside losses of large currents, where the least lies would not show.
-    let above = found.series().map(|series| {
-        let least = series.iter().map(|p| p.losses).fold(f64::INFINITY, f64::min);
-        let mut points: Vec<(f64, f64)> = series.iter().map(|p| (p.dead_time, p.losses - least)).collect();
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        Curve::new(&people(series[0].current, "A"), points)
-    });
+    let least = |s: &Series| s.points.iter().map(|p| p.losses).fold(f64::INFINITY, f64::min);
     let panels = vec![
-        panel("All losses of a period", "energy", "J", |p| p.losses),
-        Panel::Chart(Chart {
-            title: "Losses above the least of each current".into(),
-            x: Axis::linear("dead time", "s"),
-            y: Axis::linear("energy", "J"),
-            curves: above.collect(),
-            ..Chart::default()
-        }),
-        panel("Integral diodes", "energy", "J", |p| p.diode),
-        panel("Voltage at the soft turn-on: over the switch, at its gate's edge", "voltage", "V", |p| {
-            p.soft.0
+        panel("All losses of a period", "energy", "J", &|_, p| p.losses),
+        // Beside losses of large currents, where the least lies would not show.
+        panel("Losses above the least of each current", "energy", "J", &|s, p| p.losses - least(s)),
+        panel("Integral diodes", "energy", "J", &|_, p| p.diode),
+        panel("Voltage at the soft turn-on: over the switch, at its gate's edge", "voltage", "V", &|_, p| {
+            p.soft.map_or(f64::NAN, |t| t.voltage)
         }),
     ];
-    let title = format!("{}: dead time at {}", found.what, people(found.voltage, "V"));
-    Figure::new(&title, panels).noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())
+    Figure::new(&format!("{what}: dead time"), panels)
+        .noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())
 }

@@ -112,7 +112,12 @@ fn title(question: &Question, begin: &Begin) -> String {
     let names: Vec<&str> = begin.parameters.iter().map(|p| p.path.path.as_str()).collect();
     let scenario = question.scenario().map(|s| s.title.clone()).unwrap_or_default();
     let of = if scenario.is_empty() { question.name() } else { scenario };
-    format!("Which {} does the measured waveform of \"{of}\" tell?", names.join(", "))
+    match names.as_slice() {
+        [rest @ .., last] if !rest.is_empty() => {
+            format!("{of}: which values of {} and {last} reproduce what was measured?", rest.join(", "))
+        }
+        _ => format!("{of}: which value of {} reproduces what was measured?", names.join("")),
+    }
 }
 
 fn answers(begin: &Begin, fitted: &Fitted, errors: &[f64]) -> Vec<Answer> {

@@ -21,7 +21,7 @@ use crate::judge::Level;
 use crate::output::account::event_lines::EventLines;
 use crate::output::account::switching::SwitchingEnergies;
 use crate::output::account::{Account, Facts};
-use crate::output::answer::{Answer, Estimation, Outcome, Study, overlay};
+use crate::output::answer::{Answer, Estimation, Outcome, Study, StudyTable, overlay};
 use crate::progress::Progress;
 
 /// The study.
@@ -173,12 +173,12 @@ pub(crate) fn solved(
     study.input = "nominal part".into();
     study.answers.extend(work(&account));
     study.conditions = words::conditions(&account, &facts);
-    study.notes.extend(tables::doubtful_ledger(&account));
     study.computation.course.extend(observer.acts);
     study.computation.bare = !judges;
     let overlays = observer.followers.overlays();
+    study.tables.extend(residuals(&overlays));
     if !overlays.is_empty() {
-        study.tables.extend([overlay::table(&overlays), overlay::residuals(&overlays)]);
+        study.tables.push(overlay::residuals(&overlays));
     }
     if let Some(strips) = observer.strips {
         study.definitions = words::definitions(&account);
@@ -202,11 +202,18 @@ pub(crate) fn only_measured(setup: &mut Setup<f64>, measured: &mut [Measured]) {
 
 /// The numbers that a run of this scenario will have, without values.
 pub(crate) fn outline(ready: &Ready) -> Study {
-    let Ready { setup, placed, judging, signals, metered, .. } = ready;
+    let Ready { setup, placed, judging, signals, metered, measured, .. } = ready;
     let (placed, judging, signals, metered) = (placed.clone(), judging.clone(), *signals, metered.clone());
     let (title, end, method) = (String::new(), f64::NAN, setup.method.name);
     let facts = Facts { title, end, method, placed, judging, signals, metered };
-    of_account(&Account::outline(&setup.watches, &facts, setup.thermal.is_some()))
+    let mut study = of_account(&Account::outline(&setup.watches, &facts, setup.thermal.is_some()));
+    study.tables.extend(residuals(&Followers::new(measured.clone()).overlays()));
+    study
+}
+
+/// How far what was measured is from the run, where something was.
+pub(crate) fn residuals(overlays: &[overlay::Overlay]) -> Option<StudyTable> {
+    (!overlays.is_empty()).then(|| overlay::table(overlays))
 }
 
 /// The numbers of a run that is over, or of one of its lanes.

@@ -1,14 +1,9 @@
 //! Tables of a run: events, extremes of recorded signals, junctions, energies.
 
-use joulestep_engine::units::people;
-
 use crate::output::account::Account;
 use crate::output::account::event_lines::Line;
 use crate::output::answer::{EVENTS, StudyTable};
 use crate::output::table::{Cell, Head, OF_ROW, Rows, UNIT};
-
-/// Relative ledger residual up to which the energies are trusted.
-const CLOSES: f64 = 1e-4;
 
 /// All of them; the tables that hold nothing are left out.
 pub(super) fn tables(a: &Account) -> Vec<StudyTable> {
@@ -118,20 +113,4 @@ fn switching_sums(a: &Account) -> StudyTable {
         .text("reason", |s| s.reason.clone())
         .table();
     StudyTable::new("switching_sums", "Switching energies by device", 0, data).estimated(&["total"])
-}
-
-/// What must be said where the ledger does not close.
-pub(super) fn doubtful_ledger(a: &Account) -> Option<String> {
-    // Written so that a residual that is not a number is reported too.
-    let closes = a.relative <= CLOSES;
-    let residual = if a.residual.is_finite() && a.relative.is_finite() {
-        format!("{} ({:.1e} of the energy turned over or stored)", people(a.residual, "J"), a.relative)
-    } else {
-        "is no number: the last state is not one of finite energies".into()
-    };
-    (!closes).then(|| {
-        format!(
-            "THE LEDGER DOES NOT CLOSE to {CLOSES:.0e}: residual {residual}; take shorter steps before trusting the energies"
-        )
-    })
 }

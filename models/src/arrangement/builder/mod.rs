@@ -1,5 +1,6 @@
 //! What arrangements are built on: a circuit, the devices chosen for its places, and the logic that works them.
 
+mod place;
 mod switch;
 
 use std::collections::BTreeMap;
@@ -12,6 +13,8 @@ use joulestep_engine::control::drive::{Delays, Drive, Gate};
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::schedule::Steps;
+
+pub use place::Place;
 
 use crate::lookup::find;
 use crate::model::{Built, Value, Values, bad};
@@ -50,29 +53,6 @@ pub struct Element {
     pub role: Role,
     /// What it became.
     pub built: Built,
-}
-
-/// A place for a switch, and what a loss account needs to know of it.
-#[derive(Clone, Debug)]
-pub struct Place {
-    /// Its name.
-    pub name: String,
-    /// Its own components.
-    pub own: Vec<usize>,
-    /// Components of its gate's drive.
-    pub gate: Vec<usize>,
-    /// Components of its snubber.
-    pub snubber: Vec<usize>,
-    /// Its high and its low side.
-    pub nodes: [NodeId; 2],
-    /// Voltage over it, V.
-    pub voltage: Probe,
-    /// Current into it, A.
-    pub current: Probe,
-    /// The place that turns on when this one has turned off.
-    pub partner: Option<String>,
-    /// The line that shows its gate's state; `None`: it has no gate.
-    pub line: Option<String>,
 }
 
 /// Makes a controller once the lines can be named.

@@ -23,7 +23,6 @@ impl Builder<'_> {
     /// When a part or value is refused.
     pub fn add_switch(&mut self, name: &str, [high, low]: [NodeId; 2]) -> Done<Option<Gate<f64>>> {
         let celsius = self.number("junction-temperature");
-        let first = self.circuit.components.len();
         let part = self.part(name).cloned();
         let (built, kind, gate, role) = match &part {
             None => {
@@ -50,8 +49,8 @@ impl Builder<'_> {
                     let built = (part.entry().build)(self.circuit, name, &pins, &values)?;
                     let own = self.circuit.components.len();
                     let gate = self.gate(name, part, gate, reference)?;
-                    let drive = (own..self.circuit.components.len()).collect();
-                    self.note(name, [high, low], first..own, drive, &built, true);
+                    let drive = own..self.circuit.components.len();
+                    self.note(name, [high, low], &built, Some(drive));
                     self.snubber(name, [high, low])?;
                     let element =
                         Element { name: name.to_string(), kind: part.kind, role: Role::Switch, built };
@@ -63,39 +62,17 @@ impl Builder<'_> {
                 }
             }
         };
-        let own = self.circuit.components.len();
-        self.note(name, [high, low], first..own, Vec::new(), &built, gate.is_some());
+        self.note(name, [high, low], &built, gate.is_some().then_some(0..0));
         self.layout.elements.push(Element { name: name.to_string(), kind, role, built });
         self.snubber(name, [high, low])?;
         Ok(gate)
     }
 
-    fn note(
-        &mut self,
-        name: &str,
-        nodes: [NodeId; 2],
-        own: std::ops::Range<usize>,
-        gate: Vec<usize>,
-        built: &Built,
-        gated: bool,
-    ) {
-        let probe = |quantity: &str, sign: f64| {
-            let found = built.quantities.iter().find(|q| q.0 == quantity);
-            // A diode's quantities count from anode to cathode.
-            found.map_or(Probe::Sum(Vec::new()), |q| Probe::Sum(vec![(sign, q.2.clone())]))
-        };
-        let sign = if gated { 1.0 } else { -1.0 };
-        self.layout.places.push(Place {
-            name: name.to_string(),
-            own: own.collect(),
-            gate,
-            snubber: Vec::new(),
-            nodes,
-            voltage: probe("voltage", sign),
-            current: probe("current", sign),
-            partner: None,
-            line: gated.then(|| name.to_string()),
-        });
+    /// Keeps a device's place, with the components of its gate's drive.
+    fn note(&mut self, name: &str, nodes: [NodeId; 2], built: &Built, gate: Option<std::ops::Range<usize>>) {
+        let line = gate.as_ref().map(|_| name.to_string());
+        let place = Place::of(name, nodes, built, gate.is_some());
+        self.layout.places.push(Place { gate: gate.into_iter().flatten().collect(), line, ..place });
     }
 
     fn gate(&mut self, name: &str, part: &Part, gate: NodeId, reference: NodeId) -> Done<Gate<f64>> {

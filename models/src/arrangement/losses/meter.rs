@@ -8,6 +8,7 @@ use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 
 use super::store::Store;
+use super::turn_on::{Instant, TurnOn};
 use super::{Account, ON_SHARE, Phases, rebuilt};
 use crate::arrangement::builder::{CircuitLayout, Place, Role};
 
@@ -145,6 +146,18 @@ impl Meter {
         let level = ON_SHARE * out.blocks;
         let (mut was_on, mut settled, mut handed) = (false, true, true);
         let mut partner_was_on = false;
+        // From the partner's turn-off on, what the leg does until this switch turns on.
+        let mut dead_time: Option<Vec<Instant>> = None;
+        let instant = |k: usize| {
+            let of = |what: usize| partner.map_or(0.0, |p| samples[k][p.first + what]);
+            let out = partner.map_or(0.0, |p| c.place.out_of_the_leg(&p.place));
+            Instant {
+                time: record.time[k],
+                voltage: at(k, VOLTAGE),
+                partner: of(VOLTAGE),
+                current: out * (at(k, CURRENT) - of(CURRENT)),
+            }
+        };
         // Charge at the zero of the current after the partner's edge: open until the partner's turn-on has ended.
         let mut watching = false;
         let mut zero: Option<f64> = None;
@@ -157,11 +170,18 @@ impl Meter {
             let inside = record.time[k] >= from;
             let on = at(k, GATE) > 0.5;
             let edge = on != was_on || partner_on(k) != partner_was_on;
+            if partner_was_on && !partner_on(k) {
+                dead_time = Some(Vec::new());
+            }
+            if let Some(all) = dead_time.as_mut() {
+                all.push(instant(k));
+            }
             if on && !was_on {
                 settled = false;
                 turning.end(&mut out);
+                let before = dead_time.take().unwrap_or_else(|| vec![instant(k)]);
                 if inside {
-                    out.turned_on_at.push(at(k, VOLTAGE));
+                    out.turn_ons.extend(TurnOn::of(&before));
                 }
             }
             if !on && was_on {

@@ -20,6 +20,7 @@
 
 mod meter;
 mod store;
+mod turn_on;
 
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::circuit::graph::ComponentId;
@@ -28,6 +29,7 @@ use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::run::setup::Setup;
 
 pub use meter::Meter;
+pub use turn_on::TurnOn;
 
 /// Share of the blocked voltage at which a turn-on has ended, and below which one is soft.
 pub const ON_SHARE: f64 = 0.05;
@@ -59,8 +61,8 @@ pub struct Phases {
     pub gate_drive: f64,
     /// In its snubber.
     pub snubber: f64,
-    /// Each turn-on: voltage over the switch at the gate's edge, V.
-    pub turned_on_at: Vec<f64>,
+    /// Each turn-on.
+    pub turn_ons: Vec<TurnOn>,
     /// Charge that flows into it, from the zero of its current, at each turn-on of its partner until that has ended, C:
     /// its output charge, recovery, and what shoots through.
     pub commutation: Vec<f64>,

@@ -76,9 +76,7 @@ impl Store {
                     holders.push(Holder::Device { law: law.boxed(), heat: c.heat, pins, own, high });
                 }
                 Body::Linear(linear) => {
-                    let Some(&(_, _, farads)) = linear.c.iter().find(|e| (e.0, e.1) == (0, 0)) else {
-                        continue;
-                    };
+                    let Some(farads) = linear.capacitance() else { continue };
                     let ends = [high.contains(&c.pins[0]), high.contains(&c.pins[1])];
                     let sign = f64::from(u8::from(ends[0])) - f64::from(u8::from(ends[1]));
                     holders.push(Holder::Capacitor { farads, pins: [pins[0], pins[1]], sign });
