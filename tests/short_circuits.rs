@@ -12,9 +12,9 @@ use crate::common::technologies::of_kind;
 use crate::thermal_columns::finely;
 
 /// Every shipped part in a short circuit of 10 µs at 400 V and, where it is rated for it, at 800 V: the current falls
-/// as the die heats, a cascode whose JFET rises by less than 900 K turns off, and the hottest die, however hot, rises by what four hundred cells in one dimension
-/// with the conductivity and heat capacity of the hot material say under its power: at most as with an insulated back, at
-/// least as with one that is held, within 3 %.
+/// as the die heats, a cascode whose JFET rises by less than 900 K turns off, and the hottest die, however hot, rises by
+/// what four hundred cells in one dimension with the conductivity and heat capacity of the hot material say under its power:
+/// at most as with an insulated back, at least as with one that is held, within 3 %.
 #[test]
 fn short_circuits_run_to_their_end() {
     for part in of_kind("cascode").into_iter().chain(of_kind("mosfet")) {
