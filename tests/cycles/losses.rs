@@ -10,7 +10,8 @@ use joulestep_engine::control::carrier::{self, Carrier};
 use joulestep_engine::control::centred::Lines;
 use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::cycle::steady::Effort;
-use joulestep_engine::run::setup::{Setup, Start};
+use joulestep_engine::cycle::{segments, stretch};
+use joulestep_engine::run::setup::{Piecewise, Setup, Start};
 use joulestep_models::arrangement::cycle::{Cycle, Search, solve};
 use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, Load, estimate, point};
 use joulestep_models::arrangement::find;
@@ -207,4 +208,50 @@ fn the_integral_diode_of_a_cascode_saves_in_dead_time() {
     });
     println!("drops: cascode {cascode:.2} V, SiC MOSFET {other:.2} V");
     assert!((0.6..1.6).contains(&cascode) && other > 2.0 * cascode);
+}
+
+/// A period cut into segments that are solved side by side: the currents of a sine-modulated inverter from the closed
+/// form above, and the same bits whether segments lie in lanes or go one after the other. Its switches are stepped by the
+/// method, not by pieces, so that there is something to cut.
+#[test]
+fn segments_of_a_period_side_by_side() {
+    let (v, m, r, l, f, on) = (400.0, 0.8, 6.0, 20e-3, 500.0, 5e-3);
+    let arrangement = find("three-phase-inverter").unwrap();
+    let given = [
+        ("loop-inductance", 0.0),
+        ("loop-resistance", 0.0),
+        ("dead-time", 0.0),
+        ("switch-resistance", on),
+        ("modulation", m),
+        ("load-resistance", r),
+        ("load-inductance", l),
+        ("frequency", 200e3),
+        ("fundamental-frequency", f),
+    ];
+    let values = arrangement.values(&given).unwrap();
+    let found = |solve: segments::Solve<'_>| {
+        let mut circuit = Circuit::new();
+        let mut layout = arrangement.build(&mut circuit, &values, &BTreeMap::new()).unwrap();
+        let mut setup = layout.setup(circuit).unwrap();
+        setup.piecewise = Piecewise::Never;
+        let search = Search { solve, ..Search::plain(Effort::default()) };
+        joulestep_models::arrangement::cycle::solve(&layout, setup, &search).unwrap()
+    };
+    let abreast = found(&stretch::solve);
+    let alone = found(&|all| all.into_iter().flat_map(|one| stretch::solve(vec![one])).collect());
+    assert!(abreast.borders.is_some(), "it was not cut");
+    assert_eq!(abreast.steady, alone.steady);
+    // As printed: to the last bit, and what is not a number is equal to itself.
+    assert!(format!("{:?}", abreast.account) == format!("{:?}", alone.account), "the accounts differ");
+    assert_eq!((&abreast.ledger, &abreast.seen), (&alone.ledger, &alone.seen));
+    assert_eq!((abreast.counters, &abreast.electrical), (alone.counters, &alone.electrical));
+    println!("{:?}", abreast.steady);
+    // 20 ms/6 of time constant: running to rest takes ten periods.
+    assert!(abreast.steady.closing <= 1e-5 && abreast.steady.periods < 8, "{:?}", abreast.steady);
+    let peak = m * v / 2.0 / f64::hypot(r + on, TAU * f * l);
+    for s in &abreast.account.switches {
+        near(s.conduction / abreast.period, on * peak * peak / 4.0, 2e-3, "conduction");
+    }
+    near(abreast.account.output / abreast.period, 1.5 * r * peak * peak, 2e-3, "output");
+    assert!(abreast.account.residual.abs() < 1e-4, "{}", abreast.account.residual);
 }

@@ -44,4 +44,41 @@ impl Counters {
             }
         }
     }
+
+    /// Adds what was counted from `before` to `after`.
+    pub fn gather(&mut self, before: &Self, after: &Self) {
+        let counts = |c: &Self| {
+            [
+                c.steps,
+                c.iterations,
+                c.refused,
+                c.halved,
+                c.windows,
+                c.jumps,
+                c.couplings,
+                c.changes,
+                c.stalled,
+                c.blurred,
+                c.snapped,
+                c.reorders,
+            ]
+        };
+        let (then, now) = (counts(before), counts(after));
+        let mine = [
+            &mut self.steps,
+            &mut self.iterations,
+            &mut self.refused,
+            &mut self.halved,
+            &mut self.windows,
+            &mut self.jumps,
+            &mut self.couplings,
+            &mut self.changes,
+            &mut self.stalled,
+            &mut self.blurred,
+            &mut self.snapped,
+            &mut self.reorders,
+        ];
+        mine.into_iter().zip(now.iter().zip(&then)).for_each(|(sum, (now, then))| *sum += now - then);
+        self.stalled_by = self.stalled_by.max(after.stalled_by);
+    }
 }

@@ -2,4 +2,6 @@
 
 pub mod lifetime;
 pub mod rainflow;
+pub mod segments;
 pub mod steady;
+pub mod stretch;

@@ -11,7 +11,7 @@ mod at_rest;
 
 use nalgebra::{DMatrix, DVector};
 
-use self::at_rest::scales;
+pub(super) use self::at_rest::scales;
 use crate::circuit::graph::{Body, ComponentId, Linear};
 use crate::equations::system::System;
 use crate::error::SolverError;
@@ -29,7 +29,7 @@ pub struct Keeper {
     /// Unknowns whose difference (or the one) it is.
     reads: [usize; 2],
     /// Rows and what one volt or ampere more puts under d/dt there.
-    rows: Vec<(usize, f64)>,
+    pub(super) rows: Vec<(usize, f64)>,
 }
 
 /// All that linear capacitors and windings keep, and currents whose fluxes devices keep.

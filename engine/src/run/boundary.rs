@@ -90,7 +90,7 @@ impl Run<f64> {
         self.observers = observers;
     }
 
-    fn look(&mut self, before: f64) -> Result<(), SolverError> {
+    pub(super) fn look(&mut self, before: f64) -> Result<(), SolverError> {
         self.read_observers();
         let t = self.state.t;
         for o in &mut self.observers {

@@ -7,6 +7,7 @@ pub mod burst;
 pub mod coupling;
 mod displace;
 pub mod gauge;
+mod passing;
 mod reading;
 mod recover;
 mod report;

@@ -337,7 +337,7 @@ impl Run<f64> {
         Ok(!look || recorder.go_on(self.state.t))
     }
 
-    fn next_corner(&mut self) -> f64 {
+    pub(super) fn next_corner(&mut self) -> f64 {
         let t = self.state.t;
         if self.fixed_corner <= t {
             let waves = self.system.circuit.waves.iter().filter_map(|w| w.next_corner(t));

@@ -1,7 +1,10 @@
 //! What a stepper of one lane does: a step by itself, jumps, walks by pieces.
 
+use std::sync::Arc;
+
+use super::bounds::Bounds;
 use super::pieces::{Pieces, Walked};
-use super::stage::StageError;
+use super::stage::{StageError, Tolerance};
 use super::state::State;
 use super::stepper::{Attempt, Span, Stepper};
 use crate::arithmetic::vector::copy;
@@ -9,6 +12,31 @@ use crate::control::board::Board;
 use crate::readout::Seat;
 
 impl Stepper<f64> {
+    /// Another one on the same equations, which goes on from the same state with the same bits. None where steps are
+    /// made by pieces.
+    pub(crate) fn twin(&self, state: &State<f64>) -> Option<Self> {
+        if self.pieces.is_some() {
+            return None;
+        }
+        let own = &self.solver;
+        let bounds = Bounds { coarser: self.coarser, ..Bounds::default() };
+        let (system, program) = (Arc::clone(&own.system), own.program().clone());
+        let mut twin =
+            Self::new(system, program, self.method, Tolerance::default(), bounds, self.integrals.clone());
+        twin.gauge = self.gauge.clone();
+        twin.finest = self.finest;
+        twin.solver.limits.clone_from(&own.limits);
+        (twin.solver.relative, twin.solver.iterations) = (own.relative, own.iterations);
+        twin.solver.set_temperatures(&state.kelvin);
+        twin.restore(self.memory());
+        Some(twin)
+    }
+
+    /// The largest value of each unknown so far.
+    pub(crate) fn largest(&self) -> &[f64] {
+        self.gauge.largest()
+    }
+
     /// Tries the step of length `h` from `state` to `end`, s (which differ by rounding only). Nothing of the state
     /// changes; [`Stepper::commit`] takes the result.
     ///

@@ -2,8 +2,11 @@
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
+use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
+use joulestep_engine::cycle::segments::{Borders, Solve};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
+use joulestep_engine::cycle::stretch;
 use joulestep_engine::error::SolverError;
 use joulestep_engine::recorder::{InMemory, Recorder};
 use joulestep_engine::run::gauge::Reading;
@@ -16,6 +19,7 @@ use nalgebra::DMatrix;
 use super::builder::CircuitLayout;
 use super::losses::{Account, Meter, between};
 
+mod segments;
 mod slopes;
 
 pub(super) use slopes::STEEPEST;
@@ -106,6 +110,8 @@ pub struct Cycle {
     pub electrical: (Vec<f64>, Vec<f64>),
     /// How the mean power of each input depends on temperature, W/K; `None` where temperatures never moved enough.
     pub of_power: Option<Vec<f64>>,
+    /// Where segments of the period begin, if it was found in segments.
+    pub borders: Option<Borders>,
 }
 
 impl Cycle {
@@ -123,6 +129,7 @@ pub struct Guess {
     electrical: (Vec<f64>, Vec<f64>),
     jacobian: Option<DMatrix<f64>>,
     of_power: Option<Vec<f64>>,
+    borders: Option<Borders>,
 }
 
 impl Cycle {
@@ -133,6 +140,7 @@ impl Cycle {
             electrical: self.electrical.clone(),
             jacobian: self.steady.jacobian.clone(),
             of_power: self.of_power.clone(),
+            borders: self.borders.clone(),
         }
     }
 }
@@ -146,14 +154,20 @@ pub struct Search<'a> {
     /// Whether the result only tells how far another may be wrong: a few periods from `from` on, no Jacobian of its own,
     /// `effort` is not asked.
     pub compares: bool,
+    /// Whether the result is where a finer search begins and what errors are told by: a closing error that is small
+    /// against these is enough.
+    pub rough: bool,
     /// Told how many periods have been run, now and then; whether to go on.
-    pub tell: &'a dyn Fn(f64) -> bool,
+    pub tell: &'a (dyn Fn(f64) -> bool + Sync),
+    /// What solves segments of a period side by side.
+    pub solve: Solve<'a>,
 }
 
 impl Search<'_> {
     /// From the setup's own start, telling nobody.
     pub fn plain(effort: Effort) -> Self {
-        Self { effort, from: None, compares: false, tell: &|_| true }
+        let solve: Solve<'_> = &stretch::solve;
+        Self { effort, from: None, compares: false, rough: false, tell: &|_| true, solve }
     }
 }
 
@@ -166,7 +180,7 @@ impl std::fmt::Debug for Search<'_> {
 /// Keeps the samples of what was run last: a search goes back in time again and again.
 struct Last<'a> {
     record: InMemory<f64>,
-    tell: &'a dyn Fn(f64) -> bool,
+    tell: &'a (dyn Fn(f64) -> bool + Sync),
     /// Periods before those of the present stretch, its begin and end so far, the period.
     run: f64,
     began: f64,
@@ -202,12 +216,22 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut meter = Meter::new(layout, &mut setup);
     let mut thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
-    let first = setup.channels.len();
+    let (first, integrals) = (setup.channels.len(), setup.integrals.len());
     for k in 0..inputs {
         super::losses::heat_of_input(&mut setup, k);
     }
+    let sums = setup.channels.iter().map(|c| matches!(c.probe, Probe::Integral(_))).collect();
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
+    if !search.compares {
+        let (meter, thermal) = (&mut meter, thermal.as_mut().filter(|_| inputs > 0));
+        let first = [first, integrals];
+        let parts = segments::Parts { layout, meter, thermal, period, sums, first, inputs };
+        let begin = search.from.map_or_else(|| celsius.clone(), |guess| guess.celsius.clone());
+        if let Some(cycle) = segments::solve(&run, search, begin, parts)? {
+            return Ok(cycle);
+        }
+    }
     let mut known = None;
     let mut of_power = None;
     // What a controller keeps is in no guess.
@@ -245,7 +269,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
             let power = powers(&last.record, run.state().t - (1.0 + 1e-9) * period, first, inputs);
             network.start_periodic(&power);
             let ripple = ripple(network, &power, period);
-            met = Some(Slopes::new(&celsius, &ripple, None));
+            met = Some(Slopes::new(&celsius, watts(&ripple), None));
             let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
             if !change.is_finite() {
                 return Err(Why::Unsettled { rounds, change });
@@ -294,6 +318,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
                 counters,
                 method,
                 electrical,
+                borders: None,
             }
         };
         let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
@@ -302,8 +327,8 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         let power = powers(record, began, first, inputs);
         network.start_periodic(&power);
         let mut ripple = ripple(network, &power, period);
-        let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, &ripple, of_power.take()));
-        slopes.look(&celsius, &ripple);
+        let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, watts(&ripple), of_power.take()));
+        slopes.look(&celsius, &watts(&ripple));
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
         let next = slopes.estimate(network, &mut ripple, change);
         celsius = ripple.iter().map(|r| r.mean).collect();
@@ -316,6 +341,10 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         run.hold(&celsius);
         meter.set_temperatures(&celsius);
     }
+}
+
+fn watts(ripple: &[Ripple]) -> Vec<f64> {
+    ripple.iter().map(|r| r.power).collect()
 }
 
 /// Power of each input over each step of the record from an instant on.

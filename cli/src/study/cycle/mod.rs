@@ -26,8 +26,9 @@ pub static STUDY: Entry = Entry {
     section: &SECTION,
     help: "The state that a period maps onto itself is found by shooting, without waiting for slow time constants, and its \
            closing error is given, with an estimate of the distance that is left (a slow time constant closes well long \
-           before it is at rest). The losses of a period are sorted by what each switch is doing, as the output defines; \
-           they sum to the energy ledger. Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
+           before it is at rest). A period of many edges is solved in segments side by side, on all cores. The losses of \
+           a period are sorted by what each switch is doing, as the output defines; they sum to the energy ledger. \
+           Where dies have heat inputs, temperatures and losses are brought to agree.\n\n\
            The period is judged by the ratings of the parts and the limits of the scenario, as a run is.",
     examples: "joulestep cycle examples/ferry-buck.toml",
     inputs: &[Input::scenario(Asked::scenario)],

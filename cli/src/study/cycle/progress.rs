@@ -1,6 +1,6 @@
 //! How far the search for a periodic steady state is.
 
-use std::cell::Cell;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::judge::Level;
 use crate::progress::Rough;
@@ -13,7 +13,7 @@ pub(super) struct Progress {
     shown: Rough,
     /// Each search's words, periods as a rule, and work of a period.
     searches: Vec<(String, f64, f64)>,
-    present: Cell<usize>,
+    present: AtomicUsize,
 }
 
 impl Progress {
@@ -25,13 +25,13 @@ impl Progress {
             (words, AS_A_RULE[k.min(1)], 0.9f64.powi(level.0))
         };
         let searches = coarser.iter().copied().chain([own]).enumerate().map(search).collect();
-        Self { shown: Rough::new(quiet), searches, present: Cell::new(0) }
+        Self { shown: Rough::new(quiet), searches, present: AtomicUsize::new(0) }
     }
 
     /// So many periods of the present search have been run.
     pub(super) fn at(&self, periods: f64) {
         let work = |searches: &[(String, f64, f64)]| searches.iter().map(|s| s.1 * s.2).sum::<f64>();
-        let present = self.present.get().min(self.searches.len() - 1);
+        let present = self.present.load(Ordering::Relaxed).min(self.searches.len() - 1);
         let (before, rest) = self.searches.split_at(present);
         let (words, rule, each) = &rest[0];
         let done = work(before) + each * periods;
@@ -42,12 +42,12 @@ impl Progress {
 
     /// The next search begins.
     pub(super) fn next(&self) {
-        self.present.set(self.present.get() + 1);
+        self.present.fetch_add(1, Ordering::Relaxed);
     }
 
     /// The one that is asked for begins.
     pub(super) fn last(&self) {
-        self.present.set(self.searches.len() - 1);
+        self.present.store(self.searches.len() - 1, Ordering::Relaxed);
     }
 
     pub(super) fn done(&self) {

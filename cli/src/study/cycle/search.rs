@@ -4,9 +4,11 @@
 use std::sync::atomic::Ordering;
 
 use joulestep_engine::cycle::steady::{CycleError, Effort};
+use joulestep_engine::cycle::stretch::{self, Stretch};
 use joulestep_engine::run::setup::Setup;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::cycle::{Cycle, Search, Why, solve};
+use rayon::prelude::*;
 
 use super::progress::Progress;
 use crate::input::scenario::build::{build_with, repeating};
@@ -16,6 +18,19 @@ use crate::study::{Context, Question, StudyError};
 
 /// Periods in which a search at coarse steps must come to its end.
 const QUICK: u32 = 8;
+
+/// Solves stretches on all threads of rayon, each thread some of them in lanes. What becomes of one depends neither on
+/// the thread nor on its company.
+fn on_all_threads(mut stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
+    let each = stretches.len().div_ceil(rayon::current_num_threads()).max(1);
+    let mut parts = Vec::new();
+    while !stretches.is_empty() {
+        let rest = stretches.split_off(each.min(stretches.len()));
+        parts.push(std::mem::replace(&mut stretches, rest));
+    }
+    let solved: Vec<_> = parts.into_par_iter().map(stretch::solve).collect();
+    solved.into_iter().flatten().collect()
+}
 
 /// What was found at each level, coarsest first.
 struct Chain(Vec<(Level, Cycle)>);
@@ -62,7 +77,14 @@ pub(super) fn found(
         repeating(&mut setup.gauges);
         level.apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
-        let search = Search { effort: quick, from: from.as_ref(), compares: false, tell: &tell };
+        let search = Search {
+            effort: quick,
+            from: from.as_ref(),
+            compares: false,
+            rough: true,
+            tell: &tell,
+            solve: &on_all_threads,
+        };
         match solve(layout, setup, &search) {
             Ok(cycle) => chain.push((level, cycle)),
             Err(Why::Cycle(CycleError::Stopped)) => return Err(StudyError::Interrupted),
@@ -75,7 +97,8 @@ pub(super) fn found(
     // Of what was found before, the finest.
     let from = chain.last().or(known.last()).map(|c| c.1.guess());
     let compares = own > Level::STATED && from.is_some();
-    let search = Search { effort, from: from.as_ref(), compares, tell: &tell };
+    let search =
+        Search { effort, from: from.as_ref(), compares, rough: false, tell: &tell, solve: &on_all_threads };
     let cycle = solve(layout, setup, &search).map_err(|why| explained(&why))?;
     progress.done();
     if own == Level::STATED {

@@ -44,7 +44,7 @@ pub(super) fn found(
 }
 
 /// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
-pub(super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
+pub(in super::super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
     let most = |unit: &str| {
         let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
         mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)

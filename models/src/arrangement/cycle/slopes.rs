@@ -19,16 +19,16 @@ pub(super) struct Slopes {
 
 impl Slopes {
     /// `of_power`: as a search near by found it.
-    pub(super) fn new(celsius: &[f64], ripple: &[Ripple], of_power: Option<Vec<f64>>) -> Self {
-        Self { celsius: celsius.to_vec(), power: ripple.iter().map(|r| r.power).collect(), of_power }
+    pub(super) fn new(celsius: &[f64], power: Vec<f64>, of_power: Option<Vec<f64>>) -> Self {
+        Self { celsius: celsius.to_vec(), power, of_power }
     }
 
-    /// Another round, at these temperatures, against the first one.
-    pub(super) fn look(&mut self, celsius: &[f64], ripple: &[Ripple]) {
+    /// Another round, at these temperatures (°C) and with these powers (W), against the first one.
+    pub(super) fn look(&mut self, celsius: &[f64], power: &[f64]) {
         let moved = celsius.iter().zip(&self.celsius).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
         if moved >= TELLING {
-            let slope = |(r, p): (&Ripple, &f64)| (r.power - p).abs() / moved;
-            self.of_power = Some(ripple.iter().zip(&self.power).map(slope).collect());
+            let slope = |(now, then): (&f64, &f64)| (now - then).abs() / moved;
+            self.of_power = Some(power.iter().zip(&self.power).map(slope).collect());
         }
     }
 
