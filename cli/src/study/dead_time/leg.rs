@@ -159,7 +159,7 @@ impl<'a> Leg<'a> {
         context.go_on()?;
         let tell = |_: f64| !context.stop.load(Ordering::Relaxed);
         let run = |effort: Effort| -> Result<Cycle, DeadTimeError> {
-            let search = Search { from, compares, tell: &tell, effort };
+            let search = Search { from, compares, tell: &tell, ..Search::plain(effort) };
             match (&self.of, load) {
                 (Of::Shipped(s), Some(load)) => {
                     let how = How { search, tune: &|setup| context.level.apply(setup) };
