@@ -132,8 +132,10 @@ mod own_heat;
 mod travel;
 // facts of the trade
 mod trade_facts;
-// the JFET when hot and when its drain moves fast; short circuits
+// the JFET when hot and when its drain moves fast; channels
 mod jfet_laws;
+// short circuits of shipped parts against a fine solution by finite differences
+mod short_circuits;
 // unipolar limits, critical field, mobility; temperature laws against published exponents
 mod unipolar_limits;
 // measured waveforms beside simulated ones, and fits to them

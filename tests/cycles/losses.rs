@@ -240,7 +240,9 @@ fn segments_of_a_period_side_by_side() {
     let abreast = found(&stretch::solve);
     let alone = found(&|all| all.into_iter().flat_map(|one| stretch::solve(vec![one])).collect());
     assert!(abreast.borders.is_some(), "it was not cut");
-    assert_eq!((&abreast.steady, &abreast.account), (&alone.steady, &alone.account));
+    assert_eq!(abreast.steady, alone.steady);
+    // As printed: to the last bit, and what is not a number is equal to itself.
+    assert!(format!("{:?}", abreast.account) == format!("{:?}", alone.account), "the accounts differ");
     assert_eq!((&abreast.ledger, &abreast.seen), (&alone.ledger, &alone.seen));
     assert_eq!((abreast.counters, &abreast.electrical), (alone.counters, &alone.electrical));
     println!("{:?}", abreast.steady);

@@ -1,7 +1,9 @@
 //! Inductors that saturate.
 
 use super::Recorded;
-use crate::common::typed::component;
+use crate::common::answers::value;
+use crate::common::folder::Folder;
+use crate::common::typed::{component, follower};
 
 /// A saturable inductor across a source, recorded.
 fn across(source: &str, choke: &str, steps: &str) -> String {
@@ -79,6 +81,44 @@ fn an_inductor_that_does_not_saturate_costs_no_more_steps() {
     let linear = steps("inductor", "");
     let other = steps("saturable-inductor", "saturated-inductance = \"1 mH\"\nsaturation-current = \"10 A\"");
     assert!(other < 2.0 * linear, "{other} and {linear}");
+}
+
+/// The periodic state of a buck of ideal switches whose choke's two inductances are equal is that of a linear one.
+#[test]
+fn the_periodic_state_knows_the_flux_of_a_choke() {
+    let swing = |kind: &str, more: &str| {
+        let choke = component("choke", kind, ["mid", "out"], &format!("inductance = \"100 uH\"\n{more}"));
+        let text = [
+            "format = 2\n".to_string(),
+            component("supply", "voltage-source", ["bus", "gnd"], "value = \"100 V\""),
+            follower("upper", ["bus", "mid"], "high"),
+            follower("lower", ["mid", "gnd"], "low"),
+            choke,
+            component(
+                "output",
+                "capacitor",
+                ["out", "gnd"],
+                "capacitance = \"5 uF\"\ninitial-voltage = \"50 V\"",
+            ),
+            component("load", "resistor", ["out", "gnd"], "resistance = \"5 ohm\""),
+            "[[controller]]\nname = \"modulator\"\nkind = \"pwm\"\noutput = \"high\"\ncomplement = \"low\"\n\
+             frequency = \"100 kHz\"\nduty = 0.5\n\
+             [cycle]\nsource = [\"supply\"]\nload = [\"load\"]\n[steps]\nend = \"10 us\"\nbase = \"50 ns\"\n\
+             [record]\nsignals = [\"choke.current\"]\n"
+                .to_string(),
+        ];
+        let (code, found) = Folder::scenario(&text.concat()).json(&["cycle", "@s.toml", "--no-estimate"]);
+        assert_eq!(code, 0, "{found}");
+        ["least", "largest"].map(|end| value(&found, &format!("choke.current.{end}")))
+    };
+    let linear = swing("inductor", "");
+    let other =
+        swing("saturable-inductor", "saturated-inductance = \"100 uH\"\nsaturation-current = \"10 A\"");
+    for (x, y) in linear.iter().zip(other) {
+        assert!((x - y).abs() < 1e-3, "{linear:?} and {other:?}");
+    }
+    // D·V/R = 10 A, and half of V·D·(1 − D)/(f·L) = 2.5 A to either side.
+    assert!((linear[1] - 11.25).abs() < 0.02 && (linear[0] - 8.75).abs() < 0.02, "{linear:?}");
 }
 
 /// With a winding resistance and at rest it is that resistance; small signals see L₀: i = V/R·(1 − e^(−R·t/L₀)).

@@ -113,6 +113,10 @@ pub trait Device<L: Lane>: Any + Debug + Send + Sync {
     fn energetic(&self) -> usize {
         self.locals() - self.internals()
     }
+    /// Of how many own currents it keeps fluxes.
+    fn fluxes(&self) -> usize {
+        self.energetic() + self.internals() - self.locals()
+    }
     /// Which pins direct current can flow between.
     fn joins(&self) -> Joins {
         Joins::All

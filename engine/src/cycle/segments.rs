@@ -96,13 +96,14 @@ pub struct Sweep {
 
 impl Segments {
     /// Cuts the period (s) after the first one of a run into `count` segments. None where control reads the circuit,
-    /// where nothing is kept, or where known edges open fewer windows than `fewest` in a period: such periods are short work.
+    /// where nothing is kept or a device keeps a flux, or where known edges open fewer windows than `fewest` in a period:
+    /// such periods are short work.
     ///
     /// # Errors
     /// Of a controller.
     pub fn new(run: &Run<f64>, period: f64, count: usize, fewest: u64) -> Result<Option<Self>, CycleError> {
         let keepers = keepers(run.system());
-        if !run.is_led_by_time() || keepers.is_empty() {
+        if !run.is_led_by_time() || run.remembers() || keepers.is_empty() {
             return Ok(None);
         }
         let Some(mut control) = run.twin() else { return Ok(None) };

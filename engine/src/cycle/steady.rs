@@ -11,6 +11,7 @@ mod at_rest;
 
 use nalgebra::{DMatrix, DVector};
 
+pub(super) use self::at_rest::scales;
 use crate::circuit::graph::{Body, ComponentId, Linear};
 use crate::equations::system::System;
 use crate::error::SolverError;
@@ -31,12 +32,21 @@ pub struct Keeper {
     pub(super) rows: Vec<(usize, f64)>,
 }
 
-/// All that linear capacitors and windings keep.
+/// All that linear capacitors and windings keep, and currents whose fluxes devices keep.
 pub fn keepers(system: &System<f64>) -> Vec<Keeper> {
     let mut all = Vec::new();
     for (k, component) in system.circuit.components.iter().enumerate() {
-        let Body::Linear(linear) = &component.body else { continue };
-        let Linear { c, .. } = linear;
+        let Linear { c, branches, .. } = match &component.body {
+            Body::Linear(linear) => linear,
+            Body::Device(device) => {
+                // A flux of the device's own: read, but not displaced.
+                for j in 0..device.fluxes() {
+                    let reads = [system.own_unknown(ComponentId(k as u32), j), system.n];
+                    all.push(Keeper { name: component.name.clone(), unit: "A", reads, rows: Vec::new() });
+                }
+                continue;
+            }
+        };
         let pins = component.pins.len();
         let unknown = |local: usize| match component.pins.get(local) {
             Some(node) => system.unknown_of_node(*node),
@@ -50,7 +60,7 @@ pub fn keepers(system: &System<f64>) -> Vec<Keeper> {
             let reads = [unknown(0), unknown(1)];
             all.push(Keeper { name: name.clone(), unit: "V", reads, rows: column(0) });
         }
-        for branch in 0..linear.branches.len() {
+        for branch in 0..branches.len() {
             let rows = column(pins + branch);
             if !rows.is_empty() {
                 let reads = [unknown(pins + branch), system.n];
@@ -364,16 +374,6 @@ pub fn steady_from(
     let kept = s.keepers.iter().cloned().zip(after.iter().copied()).collect();
     let jacobian = jacobian.or(last);
     Ok(Steady { closing: error, distance, periods: s.periods, history, kept, jacobian })
-}
-
-/// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
-pub(super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
-    let most = |unit: &str| {
-        let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
-        mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)
-    };
-    let (volts, amperes) = (most("V"), most("A"));
-    DVector::from_iterator(keepers.len(), keepers.iter().map(|k| if k.unit == "V" { volts } else { amperes }))
 }
 
 /// ∂F/∂z by differences, as wide as the change over the period asks (a narrow one would measure the rounding of the

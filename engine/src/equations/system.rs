@@ -283,7 +283,7 @@ impl<L: Lane> System<L> {
         }
         match largest {
             _ if falls => Cause::FallingSlope,
-            Some(slope) if slope < SATURATED && !(update < RUNS_AWAY) => Cause::Saturated,
+            Some(slope) if slope < SATURATED && (update.is_nan() || update >= RUNS_AWAY) => Cause::Saturated,
             _ => Cause::Unknown,
         }
     }

@@ -220,9 +220,11 @@ impl Run<f64> {
     pub fn integral(&self, k: usize) -> f64 {
         self.state.energy[self.system().accounts() + k]
     }
-    /// Whether some controller keeps what the circuit's state does not say ([`Controller::remembers`]).
+    /// Whether something keeps what no search for a periodic state displaces: a controller ([`Controller::remembers`]),
+    /// or a device with a flux of its own.
     pub fn remembers(&self) -> bool {
-        self.observers.iter().any(|o| o.logic.remembers())
+        let fluxes = || self.system().devices().iter().any(|d| d.fluxes() > 0);
+        self.observers.iter().any(|o| o.logic.remembers()) || fluxes()
     }
     /// The energy ledger from the start until now.
     #[inline(never)]

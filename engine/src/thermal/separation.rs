@@ -172,11 +172,10 @@ pub fn structures(a: &[(f64, f64)], b: &[(f64, f64)]) -> Result<Parting, Separat
 /// Mean resistance and heat capacitance where the first structure function is last below the second plus `apart` K/W before
 /// their largest difference.
 fn parting(functions: &[Vec<(f64, f64)>; 2], apart: f64) -> Result<(f64, f64), SeparationError> {
-    let (low, high) = match functions {
-        [a, b] => match (a.as_slice(), b.as_slice()) {
-            ([a, .., a1], [b, .., b1]) => (a.1.max(b.1).ln(), a1.1.min(b1.1).ln()),
-            _ => return Err(SeparationError::TooFew(a.len().min(b.len()))),
-        },
+    let [worse, better] = functions;
+    let (low, high) = match (worse.as_slice(), better.as_slice()) {
+        ([a, .., a1], [b, .., b1]) => (a.1.max(b.1).ln(), a1.1.min(b1.1).ln()),
+        _ => return Err(SeparationError::TooFew(worse.len().min(better.len()))),
     };
     let place = |k: usize| {
         let capacitance = (low + (high - low) * k as f64 / PLACES as f64).exp();

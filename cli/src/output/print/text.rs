@@ -99,7 +99,7 @@ fn rows(table: &StudyTable, out: &mut String) {
     // A key that is the same in all rows stands in none of them.
     let same = |k: &usize| {
         let first = table.data.rows.first().and_then(|r| r.get(*k));
-        keys.len() > 1 && table.data.rows.iter().all(|r| r.get(*k) == first)
+        keys.len() > 1 && table.data.rows.len() > 1 && table.data.rows.iter().all(|r| r.get(*k) == first)
     };
     let keys: Vec<&str> = (0..keys.len()).filter(|k| !same(k)).map(|k| keys[k]).collect();
     // Errors stand beside their numbers by themselves.

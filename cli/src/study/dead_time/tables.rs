@@ -125,15 +125,18 @@ pub(super) fn picture(what: &str, found: &[Series]) -> Figure {
         })
     };
     let least = |s: &Series| s.points.iter().map(|p| p.losses).fold(f64::INFINITY, f64::min);
-    let panels = vec![
-        panel("All losses of a period", "energy", "J", &|_, p| p.losses),
+    let mut panels = vec![panel("All losses of a period", "energy", "J", &|_, p| p.losses)];
+    if found.len() > 1 {
         // Beside losses of large currents, where the least lies would not show.
-        panel("Losses above the least of each current", "energy", "J", &|s, p| p.losses - least(s)),
+        let above = |s: &Series, p: &Point| p.losses - least(s);
+        panels.push(panel("Losses above the least of each current", "energy", "J", &above));
+    }
+    panels.extend([
         panel("Integral diodes", "energy", "J", &|_, p| p.diode),
         panel("Voltage at the soft turn-on: over the switch, at its gate's edge", "voltage", "V", &|_, p| {
             p.soft.map_or(f64::NAN, |t| t.voltage)
         }),
-    ];
+    ]);
     Figure::new(&format!("{what}: dead time"), panels)
         .noted(DEFINITIONS.iter().map(|(s, w)| format!("{s}: {w}.")).collect())
 }

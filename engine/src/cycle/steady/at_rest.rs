@@ -1,9 +1,9 @@
-//! The periodic steady state of a run whose controllers remember: what they keep is no unknown of a search, so it goes on
-//! from period to period until it is at rest.
+//! The periodic steady state of a run in which a controller remembers, or a device keeps a flux: what they keep is no
+//! unknown of a search, so it goes on from period to period until it is at rest.
 
 use nalgebra::DVector;
 
-use super::{CycleError, Effort, Steady, far, keepers, scales};
+use super::{CycleError, Effort, Keeper, Steady, far, keepers};
 use crate::recorder::Recorder;
 use crate::run::time_loop::{Ended, Run};
 
@@ -41,4 +41,14 @@ pub(super) fn found(
     }
     let closing = history.last().copied().unwrap_or(f64::INFINITY);
     Err(CycleError::NotClosed { periods: effort.most, closing, expected: effort.closing })
+}
+
+/// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
+pub(in super::super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
+    let most = |unit: &str| {
+        let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
+        mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)
+    };
+    let (volts, amperes) = (most("V"), most("A"));
+    DVector::from_iterator(keepers.len(), keepers.iter().map(|k| if k.unit == "V" { volts } else { amperes }))
 }

@@ -105,9 +105,6 @@ lockstep!(Jfet: pinch_off, pinch_off_drift, drain_effect, slope_factor, on_resis
 /// law of Roschke & Schwierz, IEEE Trans. Electron Devices 48 (2001) 1442, between 0 and 575 °C: 2.18 to 2.22).
 const MOBILITY: f64 = 2.2;
 
-/// Voltage within which the end from which the carriers come changes, V: the thermal voltage.
-const BEND: f64 = 0.025;
-
 impl<L: Lane> Jfet<L> {
     /// The saturation current at a temperature (K) with the pinch-off voltage there, A.
     fn saturation(&self, kelvin: L, pinch_off: L) -> L {
@@ -181,12 +178,10 @@ impl<L: Lane> AtTemperature<L> {
     #[inline(always)]
     fn under_the_gate<S: Scalar<L>>(&self, [vds, vgs]: [S; 2]) -> Flow<S, 2> {
         let vdg = vds - vgs;
-        // vds²/√(vds² + BEND²) in place of |vds|, so that all slopes are continuous.
+        // |vds|: the current is vds times a function of it, so its slopes are continuous.
         let v = vds.value();
-        let (square, bend) = (v * v, L::splat(BEND * BEND));
-        let inverse = L::splat(1.0) / (square + bend).sqrt();
-        let slope = v * (square + bend + bend) * (inverse * inverse * inverse);
-        let size = vds.mapped(square * inverse, slope);
+        let zero = L::splat(0.0);
+        let size = vds.mapped(v.abs(), L::select(v.lt(zero), L::splat(-1.0), L::splat(1.0)));
         let middle = vgs - vds * L::splat(0.5) + size * self.shift - self.pinch_off;
         let half = vds * self.half_knee;
         let a = overdrive(middle + half, self.width, self.inverse_width);
