@@ -96,13 +96,14 @@ pub struct Sweep {
 
 impl Segments {
     /// Cuts the period (s) after the first one of a run into `count` segments. None where control reads the circuit,
-    /// where a device keeps a flux, or where known edges open fewer windows than `fewest` in a period: such periods are
-    /// short work.
+    /// where nothing is kept or a device keeps a flux, or where known edges open fewer windows than `fewest` in a period:
+    /// such periods are short work.
     ///
     /// # Errors
     /// Of a controller.
     pub fn new(run: &Run<f64>, period: f64, count: usize, fewest: u64) -> Result<Option<Self>, CycleError> {
-        if !run.is_led_by_time() || run.remembers() {
+        let keepers = keepers(run.system());
+        if !run.is_led_by_time() || run.remembers() || keepers.is_empty() {
             return Ok(None);
         }
         let Some(mut control) = run.twin() else { return Ok(None) };
@@ -121,7 +122,7 @@ impl Segments {
         }
         Ok(Some(Self {
             period,
-            keepers: keepers(run.system()),
+            keepers,
             segments,
             borders: None,
             before: None,
@@ -342,6 +343,9 @@ fn fitted(
         DMatrix::from_columns(&each)
     };
     let (begin, end) = (changes(starts, &before[0]), changes(ends, &before[1]));
+    if !begin.iter().chain(&end).all(|x| x.is_finite()) {
+        return None;
+    }
     let singular = begin.clone().svd(true, true);
     let cut = READABLE * singular.singular_values.max();
     let inverse = singular.pseudo_inverse(cut).ok()?;
