@@ -38,9 +38,9 @@ pub(super) struct Leg<'a> {
 /// Where the leg stands.
 pub(super) enum Of<'a> {
     /// In the half-bridge.
-    Shipped(Shipped),
+    Shipped(Box<Shipped>),
     /// In a circuit of the user's own.
-    Own(Own<'a>),
+    Own(Box<Own<'a>>),
 }
 
 pub(super) struct Shipped {
@@ -84,7 +84,7 @@ impl<'a> Leg<'a> {
                     title => format!("leg `{}` of {title}", own.midpoint),
                 };
                 let frequency = own.frequency;
-                Ok(Self { what, voltage: f64::NAN, frequency, of: Of::Own(own) })
+                Ok(Self { what, voltage: f64::NAN, frequency, of: Of::Own(Box::new(own)) })
             }
             None => Self::shipped(q, asked, scenario),
         }
@@ -138,7 +138,7 @@ impl<'a> Leg<'a> {
         let charges = estimate(&leg, voltage, celsius).map_err(|e| failed(&e))?;
         let snubber = of("snubber-capacitance");
         let shipped = Shipped { leg, celsius, charges, snubber, duty: of("duty") };
-        Ok(Self { what, voltage, frequency: of("frequency"), of: Of::Shipped(shipped) })
+        Ok(Self { what, voltage, frequency: of("frequency"), of: Of::Shipped(Box::new(shipped)) })
     }
 
     /// Places of the lower and the upper switch.

@@ -136,7 +136,7 @@ struct Series {
 fn reversal(points: &[Point]) -> Option<f64> {
     let of = |p: &Point| Some((p.dead_time, p.soft.map(|t| t.reverses).filter(|t| t.is_finite())?));
     let seen = || points.iter().filter_map(of);
-    let before = seen().filter(|(dead_time, at)| dead_time <= at).last();
+    let before = seen().rfind(|(dead_time, at)| dead_time <= at);
     before.or_else(|| seen().next()).map(|found| found.1)
 }
 
