@@ -85,7 +85,7 @@ pub fn all() -> Vec<Known> {
     let mut all = Vec::new();
     // Every halving of the program's bound; the finest step follows, one halving to two of the bound.
     for halvings in 0..=BOUNDS {
-        let (bound, finest) = (0.1 * 0.5f64.powi(halvings), 10 + (halvings as u32 + 1) / 2);
+        let (bound, finest) = (0.1 * 0.5f64.powi(halvings), 10 + (halvings as u32).div_ceil(2));
         let (fine, errors) = estimated(|level| computed(level, bound, finest)).expect("it is solved");
         let each = fine.numbers.into_iter().zip(errors).zip(&truth);
         all.extend(each.map(|((number, error), &(truth, known))| Known {
