@@ -137,7 +137,7 @@ fn the_current_reverses_where_volt_seconds_say() {
     let folder = Folder::scenario(&leg("cascode-700v-22m", CASCODES, &load));
     let quarter = 2.5e-6;
     let (_, own) =
-        folder.json(&["dead-time", "--scenario", "@s.toml", "--dead-time", "0.3 us,2.8 us", "--no-estimate"]);
+        folder.json(&["dead-time", "--scenario", "@s.toml", "--dead-time", "0.3 us,3.1 us", "--no-estimate"]);
     let shipped = describe(&[
         "dead-time",
         "cascode-700v-22m",
@@ -160,9 +160,10 @@ fn the_current_reverses_where_volt_seconds_say() {
     // The bound is read from the longest dead time that keeps it.
     let until = value(&own, "soft-until");
     near(until, quarter, 0.04, "soft until");
+    // A ringing leg comes back from time to time; after 3.1 us it is high up.
     let late = &rows(&own, "transitions")[1];
     assert!(late["lower_turn_on"] != "soft" && late["upper_turn_on"] != "soft", "{late}");
-    assert!(answer(&own, "soft-from")["remark"].as_str().unwrap().contains("no longer at 2.8"), "{own}");
+    assert!(answer(&own, "soft-from")["remark"].as_str().unwrap().contains("no longer at 3.1"), "{own}");
 }
 
 /// Beyond the current's reversal the leg rings on until the gate's edge, and coarse steps close the period badly: they

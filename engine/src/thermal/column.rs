@@ -61,8 +61,9 @@ struct Cells {
     heights: Vec<f64>,
     /// Share of the power that arises in each cell of the heated volume; also its weight in the mean temperature there.
     shares: Vec<f64>,
-    /// Beneath the die.
-    rest: Vec<CauerCell>,
+    /// Of all cells, and then beneath the die: heat capacitance, J/K, and thermal conductance to the next, W/K, at the
+    /// plate's temperature.
+    fixed: Vec<(f64, f64)>,
     /// Part of the die's heat that goes down the column.
     downwards: f64,
 }
@@ -122,7 +123,14 @@ impl Column {
         let shares = vec![1.0 / HEATED as f64; HEATED];
         let count = CELLS + rest.len();
         let none = Pair { followed: Rises::none(count), linear: Rises::none(count) };
-        let mut cells = Cells { plate, heights, shares, rest, downwards: 1.0 };
+        let apart = |k: usize| 0.5 * (heights[k] + heights.get(k + 1).unwrap_or(&0.0));
+        let own = |k: usize| {
+            let capacity = heights[k] * plate.area * plate.heat_capacity.at(kelvin);
+            (capacity, plate.area / apart(k) * plate.conductivity.at(kelvin))
+        };
+        let beneath = rest.iter().map(|cell| (cell.capacitance, 1.0 / cell.resistance));
+        let fixed = (0..CELLS).map(own).chain(beneath).collect();
+        let mut cells = Cells { plate, heights, shares, fixed, downwards: 1.0 };
         cells.downwards = cells.share(terms);
         let cells = std::sync::Arc::new(cells);
         let (fine, coarse) = (none.clone(), none);
@@ -208,10 +216,10 @@ impl Cells {
         let kelvin = self.plate.temperature + ZERO;
         let diffusivity = self.plate.conductivity.at(kelvin) / self.plate.heat_capacity.at(kelvin);
         let (time, steps) = (SHARED * self.plate.thickness.powi(2) / diffusivity, 200);
-        let mut rises = Rises::none(CELLS + self.rest.len());
+        let mut rises = Rises::none(self.fixed.len());
         for _ in 0..steps {
             let dt = time / f64::from(steps);
-            self.advance(&mut rises, dt, dt, |_| kelvin, None);
+            self.straight(&mut rises, dt, dt);
         }
         let of = |t: &FosterTerm| t.resistance * approach(time / t.time_constant.max(f64::MIN_POSITIVE));
         let network: f64 = terms.iter().map(of).sum();
@@ -222,61 +230,64 @@ impl Cells {
     /// Steps both columns; whether they settled.
     fn step(&self, pair: &mut Pair, dt: f64, heat: f64, network: f64) -> bool {
         let heat = self.downwards * heat;
-        let fixed = self.plate.temperature + ZERO;
-        let linear = self.advance(&mut pair.linear, dt, heat, |_| fixed, None);
+        self.straight(&mut pair.linear, dt, heat);
         // What does not come from this die's own power lifts all of the column.
         let level = network + ZERO - self.face(&pair.linear);
-        self.advance(&mut pair.followed, dt, heat, |rise| level + rise, Some(level)) && linear
+        self.follow(&mut pair.followed, dt, heat, level)
     }
 
-    /// One step of backward Euler; the law is taken at `kelvin` of each cell's rise, the content is followed over `level`
-    /// K or else constant.
-    fn advance(
-        &self,
-        rises: &mut Rises,
-        dt: f64,
-        heat: f64,
-        kelvin: impl Fn(f64) -> f64,
-        level: Option<f64>,
-    ) -> bool {
-        let (plate, count) = (&self.plate, rises.kelvin.len());
-        let before = rises.kelvin.clone();
-        let content = |k: usize, to: f64| match (self.heights.get(k), level) {
-            (Some(h), Some(level)) => {
-                h * plate.area * plate.heat_capacity.integral(level + before[k], level + to)
-            }
-            (Some(h), None) => h * plate.area * plate.heat_capacity.at(kelvin(to)) * (to - before[k]),
-            (None, _) => self.rest[k - CELLS].capacitance * (to - before[k]),
+    /// One step of backward Euler with the properties at the plate's own temperature.
+    fn straight(&self, rises: &mut Rises, dt: f64, heat: f64) {
+        let before = &rises.kelvin;
+        let row = |k: usize| {
+            let capacity = self.fixed[k].0;
+            (capacity, capacity * before[k] + heat * self.shares.get(k).unwrap_or(&0.0))
         };
-        let mut down = vec![0.0; count];
+        let next = tridiagonal(|k| self.fixed[k].1, before.len(), dt, row);
+        let stored = next.iter().zip(before).zip(&self.fixed).map(|((to, from), own)| own.0 * (to - from));
+        rises.stored += stored.sum::<f64>();
+        rises.out += dt * self.fixed.last().map_or(0.0, |own| own.1) * next.last().unwrap_or(&0.0);
+        rises.kelvin = next;
+    }
+
+    /// One step of backward Euler with the laws of the material; the rises stand on `level`, K. Whether it settled.
+    fn follow(&self, rises: &mut Rises, dt: f64, heat: f64, level: f64) -> bool {
+        let (plate, count) = (&self.plate, rises.kelvin.len());
+        let volume = |k: usize| self.heights[k] * plate.area;
+        let contents = |rise: f64| plate.heat_capacity.with_integral(level + rise);
+        let before = rises.kelvin.clone();
+        let held: Vec<f64> = before[..CELLS].iter().map(|&rise| contents(rise).1).collect();
+        let (mut down, mut own) = (vec![0.0; count], vec![(0.0, 0.0); count]);
         for _ in 0..MOST {
             let now = &rises.kelvin;
-            for (k, g) in down.iter_mut().enumerate() {
-                *g = match self.heights.get(k) {
-                    Some(h) => {
-                        let apart = 0.5 * (h + self.heights.get(k + 1).unwrap_or(&0.0));
-                        plate.area / apart * mean(&plate.conductivity, kelvin(now[k]), kelvin(now[k + 1]))
-                    }
-                    None => 1.0 / self.rest[k - CELLS].resistance,
-                };
+            let conducts = |k: usize| (now[k], plate.conductivity.with_integral(level + now[k]));
+            let mut here = conducts(0);
+            for k in 0..CELLS {
+                let next = conducts(k + 1);
+                let apart = 0.5 * (self.heights[k] + self.heights.get(k + 1).unwrap_or(&0.0));
+                down[k] = plate.area / apart * mean(here, next);
+                here = next;
+                let (capacity, content) = contents(now[k]);
+                own[k] = (volume(k) * capacity, volume(k) * (content - held[k]));
+            }
+            for k in CELLS..count {
+                let (capacity, conductance) = self.fixed[k];
+                (down[k], own[k]) = (conductance, (capacity, capacity * (now[k] - before[k])));
             }
             let row = |k: usize| {
-                let capacity = match self.heights.get(k) {
-                    Some(h) => h * plate.area * plate.heat_capacity.at(kelvin(now[k])),
-                    None => self.rest[k - CELLS].capacitance,
-                };
-                let own = capacity * now[k] - content(k, now[k]);
-                (capacity, own + heat * self.shares.get(k).unwrap_or(&0.0))
+                let (capacity, content) = own[k];
+                (capacity, capacity * now[k] - content + heat * self.shares.get(k).unwrap_or(&0.0))
             };
-            let next = tridiagonal(&down, dt, row);
+            let next = tridiagonal(|k| down[k], count, dt, row);
             let moved = next.iter().zip(now).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-            let given = dt * down[count - 1] * next[count - 1];
             rises.kelvin = next;
-            if moved < SETTLED || level.is_none() {
-                let stored: f64 = (0..count).map(|k| content(k, rises.kelvin[k])).sum();
-                rises.stored += stored;
-                rises.out += given;
-                return moved.is_finite();
+            if moved < SETTLED {
+                let to = &rises.kelvin;
+                let die: f64 = (0..CELLS).map(|k| volume(k) * (contents(to[k]).1 - held[k])).sum();
+                let rest: f64 = (CELLS..count).map(|k| self.fixed[k].0 * (to[k] - before[k])).sum();
+                rises.stored += die + rest;
+                rises.out += dt * down[count - 1] * to[count - 1];
+                return true;
             }
             if !moved.is_finite() {
                 break;
@@ -301,9 +312,10 @@ fn heights(plate: &Plate) -> Vec<f64> {
     std::iter::repeat_n(first, HEATED).chain(sizes(low)).collect()
 }
 
-/// Mean of a law between two temperatures, K.
-fn mean(law: &Law, a: f64, b: f64) -> f64 {
-    if (a - b).abs() < 1e-2 { law.at(0.5 * (a + b)) } else { law.integral(a, b) / (b - a) }
+/// Mean of a law between two temperatures, each with the law's value and integral there.
+fn mean(a: (f64, (f64, f64)), b: (f64, (f64, f64))) -> f64 {
+    let ((x, (y, area)), (x1, (y1, area1))) = (a, b);
+    if (x1 - x).abs() < 1e-2 { 0.5 * (y + y1) } else { (area1 - area) / (x1 - x) }
 }
 
 /// What lies beneath a heat capacitance (J/K) at the head of a ladder; at least its last resistance.
@@ -324,12 +336,17 @@ fn beneath(ladder: &[CauerCell], mut capacitance: f64) -> Vec<CauerCell> {
 
 /// Solves C·x + dt·(flux down − flux from above) = b from above to below and back (Thomas): conductances `down` of each
 /// cell to the next, the last to what does not rise; `row` gives C and b.
-fn tridiagonal(down: &[f64], dt: f64, row: impl Fn(usize) -> (f64, f64)) -> Vec<f64> {
-    let mut passed = Vec::with_capacity(down.len());
-    let mut x = Vec::with_capacity(down.len());
+fn tridiagonal(
+    down: impl Fn(usize) -> f64,
+    count: usize,
+    dt: f64,
+    row: impl Fn(usize) -> (f64, f64),
+) -> Vec<f64> {
+    let mut passed = Vec::with_capacity(count);
+    let mut x = Vec::with_capacity(count);
     let (mut above, mut factor, mut value) = (0.0, 0.0, 0.0);
-    for (k, g) in down.iter().enumerate() {
-        let (capacity, b) = row(k);
+    for k in 0..count {
+        let (g, (capacity, b)) = (down(k), row(k));
         // Sums of positive terms: what the row above leaves of its conductance is above·(1 − factor).
         let pivot = capacity + dt * g + above * (1.0 - factor);
         value = (b + above * value) / pivot;

@@ -214,7 +214,7 @@ impl Point {
         (lower, upper)
     }
 
-    /// What both switches of the leg block together at a turn-on, V.
+    /// What both switches of the leg block together before a turn-on, V.
     pub fn leg_voltage(&self) -> f64 {
         self.soft.or(self.turn_ons[1]).map_or(f64::NAN, |t| t.leg)
     }

@@ -265,9 +265,9 @@ pub(super) fn rate(
     let mut further: Vec<f64> = flat.iter().map(|(x, _)| 4.0 * EXACT * x.abs()).collect();
     let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0);
     if let Some(mesh) = mesh {
-        // What a small share of all rises does to each number, in coarse steps.
-        let silent = Counted::new(true, 0, "");
-        let (plain, nudged) = (at(4, &path, &silent)?, at(4, &path.scaled(1.0 + NUDGE), &silent)?);
+        // What a small share of all rises does to each number, in coarse steps, and as the network alone has it.
+        let (silent, linear) = (Counted::new(true, 0, ""), path.linear());
+        let (plain, nudged) = (at(4, &linear, &silent)?, at(4, &linear.scaled(1.0 + NUDGE), &silent)?);
         let moved = plain.flat(options).into_iter().zip(nudged.flat(options)).map(|(a, b)| (b.0 - a.0).abs());
         let moved: Vec<f64> = moved.collect();
         for (k, further) in further.iter_mut().enumerate() {

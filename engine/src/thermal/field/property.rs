@@ -43,12 +43,12 @@ impl Law {
             Self::Constant(value) => value * (to - from),
             Self::Table(points) => {
                 let (low, high) = (from.min(to), from.max(to));
-                let inside = points.iter().map(|p| p.0).filter(|x| *x > low && *x < high);
+                let inside = points.iter().filter(|p| p.0 > low && p.0 < high).copied();
                 let mut sum = 0.0;
-                let mut last = low;
-                for x in inside.chain([high]) {
-                    sum += 0.5 * (self.at(last) + self.at(x)) * (x - last);
-                    last = x;
+                let mut last = (low, self.at(low));
+                for next in inside.chain([(high, self.at(high))]) {
+                    sum += 0.5 * (last.1 + next.1) * (next.0 - last.0);
+                    last = next;
                 }
                 if to < from { -sum } else { sum }
             }
@@ -62,6 +62,18 @@ impl Law {
                 };
                 at_300 * 300.0 * sum
             }
+        }
+    }
+
+    /// The value at a temperature, K, and ∫ value dT from 300 K to there: together they cost little more than one.
+    pub fn with_integral(&self, kelvin: f64) -> (f64, f64) {
+        match self {
+            Self::Power { at_300, exponent } if (1.0 - exponent).abs() >= 1e-9 => {
+                let x = kelvin.max(1.0) / 300.0;
+                let value = at_300 * power(x, -exponent);
+                (value, 300.0 * (value * x - at_300) / (1.0 - exponent))
+            }
+            _ => (self.at(kelvin), self.integral(300.0, kelvin)),
         }
     }
 
@@ -100,6 +112,9 @@ mod tests {
         for exponent in [1.0, 1.49, 0.06] {
             let law = Law::Power { at_300: 370.0, exponent };
             assert!((law.at(300.0) - 370.0).abs() < 1e-10);
+            let (value, integral) = law.with_integral(450.0);
+            assert!((value / law.at(450.0) - 1.0).abs() < 1e-14);
+            assert!((integral / law.integral(300.0, 450.0) - 1.0).abs() < 1e-13);
             // Simpson's rule on 200 intervals.
             let (a, b, n) = (300.0, 450.0, 200);
             let h = (b - a) / n as f64;

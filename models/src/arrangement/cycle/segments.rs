@@ -56,9 +56,11 @@ pub(super) fn solve(
     let mut met: Option<Slopes> = None;
     let mut history = Vec::new();
     for round in 1..=MOST {
-        // The last sweep's samples are what is counted; one that begins far off cannot be the last.
+        // The last sweep's samples are what is counted; one that begins far off, or where other steps led to, cannot be
+        // the last.
         let near = segments.is_near();
-        let kept = near && (inputs == 0 || search.from.is_some() || met.is_some());
+        let own = search.from.is_none() || round > 1;
+        let kept = near && own && (inputs == 0 || search.from.is_some() || met.is_some());
         let swept = match segments.sweep(&celsius, kept, search.tell, search.solve) {
             Ok(swept) => swept,
             Err(CycleError::Stopped) => return Err(CycleError::Stopped.into()),

@@ -20,7 +20,7 @@ pub(super) struct Instant {
 pub struct TurnOn {
     /// Voltage over the switch at its gate's edge, V.
     pub voltage: f64,
-    /// What both switches of the leg block together there, V.
+    /// What both switches of the leg block together when the partner turns off, V: what rings after an edge has come to rest.
     pub leg: f64,
     /// Current out of the node between them when the partner turns off, A.
     pub current: f64,
@@ -41,7 +41,7 @@ impl TurnOn {
     /// From the partner's turn-off edge to the switch's own; `None` without either.
     pub(super) fn of(dead_time: &[Instant]) -> Option<Self> {
         let (begin, end) = (dead_time.first()?, dead_time.last()?);
-        let leg = end.voltage + end.partner;
+        let leg = begin.voltage + begin.partner;
         let level = ON_SHARE * leg;
         let since = |t: f64| t - begin.time;
         // Where a straight line between two instants comes to zero.
