@@ -32,10 +32,14 @@ pub(super) fn found(
         let after = read(run);
         let closing = (&after - &before).component_div(&scales(&keepers, &before, &after)).amax();
         history.push(closing);
-        let distance = left(&history);
         before = after;
-        let near = effort.distance == f64::INFINITY || distance.is_some_and(|d| d <= effort.distance);
-        if n > effort.warm_up && closing <= effort.closing && near {
+        // Written so that what is not a number is not closed.
+        let closed = closing <= effort.closing;
+        if n <= effort.warm_up || !closed {
+            continue;
+        }
+        let distance = left(&history);
+        if effort.distance == f64::INFINITY || distance.is_some_and(|d| d <= effort.distance) {
             let kept = keepers.into_iter().zip(before.iter().copied()).collect();
             return Ok(Steady { closing, distance, periods: n, history, kept, jacobian: None });
         }
