@@ -2,7 +2,6 @@
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
-use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::segments::{Borders, Solve};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
@@ -17,7 +16,7 @@ use joulestep_engine::thermal::run::Thermal;
 use nalgebra::DMatrix;
 
 use super::builder::CircuitLayout;
-use super::losses::{Account, Meter, between};
+use super::losses::{Account, Meter};
 
 mod segments;
 mod slopes;
@@ -216,16 +215,15 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut meter = Meter::new(layout, &mut setup);
     let mut thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
-    let (first, integrals) = (setup.channels.len(), setup.integrals.len());
+    let first = setup.channels.len();
     for k in 0..inputs {
         super::losses::heat_of_input(&mut setup, k);
     }
-    let sums = setup.channels.iter().map(|c| matches!(c.probe, Probe::Integral(_))).collect();
+    let sums = setup.channels.iter().map(|c| segments::is_sum(&c.probe)).collect();
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     if !search.compares {
         let (meter, thermal) = (&mut meter, thermal.as_mut().filter(|_| inputs > 0));
-        let first = [first, integrals];
         let parts = segments::Parts { layout, meter, thermal, period, sums, first, inputs };
         let begin = search.from.map_or_else(|| celsius.clone(), |guess| guess.celsius.clone());
         if let Some(cycle) = segments::solve(&run, search, begin, parts)? {
@@ -294,7 +292,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
             continue;
         }
         let record = &last.record;
-        let ledger = between(&before, &run.ledger());
+        let ledger = run.ledger().since(&before);
         let (seen, readings, method) = (run.watcher().seen(), run.readings(), run.method());
         // What the search takes back is not in the run's own count.
         let mut counters = run.counters();

@@ -1,5 +1,6 @@
 //! The search in segments of the period that are solved side by side, for periods of many edges.
 
+use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::segments::Segments;
 use joulestep_engine::cycle::steady::{CycleError, Steady};
 use joulestep_engine::recorder::InMemory;
@@ -26,10 +27,10 @@ pub(super) struct Parts<'a> {
     pub(super) meter: &'a mut Meter,
     pub(super) thermal: Option<&'a mut Thermal<f64>>,
     pub(super) period: f64,
-    /// Which channels are integrals.
+    /// Which channels grow from the beginning of the account.
     pub(super) sums: Vec<bool>,
-    /// The first heat input's channel, and its integral.
-    pub(super) first: [usize; 2],
+    /// The first heat input's channel.
+    pub(super) first: usize,
     pub(super) inputs: usize,
 }
 
@@ -45,9 +46,18 @@ pub(super) fn solve(
     if matches!(known, Some((None, _))) {
         return Ok(None);
     }
-    let Ok(Some(mut segments)) = Segments::new(run, period, SEGMENTS, FEWEST) else { return Ok(None) };
+    let Ok(Some(mut segments)) = Segments::new(run, (period, layout.carrier), SEGMENTS, FEWEST) else {
+        return Ok(None);
+    };
     let (borders, mut of_power) = known.unwrap_or_default();
-    borders.into_iter().for_each(|borders| segments.begin_at(borders));
+    match borders {
+        Some(borders) => segments.begin_at(borders),
+        None => match segments.approach(&celsius, search.tell, search.solve) {
+            Ok(()) => {}
+            Err(CycleError::Stopped) => return Err(CycleError::Stopped.into()),
+            Err(_) => return Ok(None),
+        },
+    }
     // A sweep is not worth its work for a distance below the closing error asked for: errors tell it.
     let (closing, still) = match search.rough {
         true => (ROUGH.0.max(search.effort.closing), ROUGH.1),
@@ -56,11 +66,9 @@ pub(super) fn solve(
     let mut met: Option<Slopes> = None;
     let mut history = Vec::new();
     for round in 1..=MOST {
-        // The last sweep's samples are what is counted; one that begins far off, or where other steps led to, cannot be
-        // the last.
+        // The last sweep's samples are what is counted; one that begins far off cannot be the last.
         let near = segments.is_near();
-        let own = search.from.is_none() || round > 1;
-        let kept = near && own && (inputs == 0 || search.from.is_some() || met.is_some());
+        let kept = near && (inputs == 0 || search.from.is_some() || met.is_some());
         let swept = match segments.sweep(&celsius, kept, search.tell, search.solve) {
             Ok(swept) => swept,
             Err(CycleError::Stopped) => return Err(CycleError::Stopped.into()),
@@ -71,7 +79,7 @@ pub(super) fn solve(
         let closed = swept.closing <= closing && swept.distance <= closing;
         if !(kept && closed) {
             if let Some(network) = thermal.as_mut().filter(|_| near) {
-                let power: Vec<f64> = (0..inputs).map(|k| segments.integral(first[1] + k) / period).collect();
+                let power: Vec<f64> = (0..inputs).map(|k| segments.heat(k) / period).collect();
                 network.start_steady(&power);
                 let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, power.clone(), of_power.take()));
                 slopes.look(&celsius, &power);
@@ -84,7 +92,7 @@ pub(super) fn solve(
         let record = joined(swept.records, &sums, from, period);
         let mut ripples = Vec::new();
         if let Some(network) = thermal.as_mut() {
-            let power = powers(&record, from, first[0], inputs);
+            let power = powers(&record, from, first, inputs);
             network.start_periodic(&power);
             ripples = ripple(network, &power, period);
             let power = watts(&ripples);
@@ -124,6 +132,15 @@ pub(super) fn solve(
         }));
     }
     Ok(None)
+}
+
+/// Whether what a probe reads grows from the beginning of the account.
+pub(super) fn is_sum(probe: &Probe) -> bool {
+    match probe {
+        Probe::Integral(_) | Probe::Energy(_) => true,
+        Probe::Sum(terms) => terms.iter().any(|term| is_sum(&term.1)),
+        _ => false,
+    }
 }
 
 /// The samples of all segments as those of one run, after the last segment of the period before: integrals go on.

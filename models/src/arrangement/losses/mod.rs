@@ -22,7 +22,6 @@ mod meter;
 mod store;
 mod turn_on;
 
-use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::circuit::graph::{ComponentId, LineId, WaveId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
@@ -119,28 +118,9 @@ impl Account {
 pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
     let heats = setup.circuit.components.iter().enumerate();
     let mine = heats.filter(|(_, c)| c.heat.is_some_and(|h| h.0 as usize == input));
-    let heat = mine.map(|(k, _)| (1.0, Probe::Power(ComponentId(k as u32)))).collect();
-    let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
-    setup.board = rebuilt(setup);
-    setup.integrals.push((Probe::Sum(heat), one));
-    let probe = Probe::Integral(setup.integrals.len() - 1);
+    let probe = Probe::Sum(mine.map(|(k, _)| (1.0, Probe::Energy(ComponentId(k as u32)))).collect());
     let name = format!("account.input-{input}");
     setup.channels.push(Channel { long_name: name.clone(), name, probe });
-}
-
-/// What a ledger says of the time since an earlier one of the same run.
-pub fn between(before: &Ledger<f64>, after: &Ledger<f64>) -> Ledger<f64> {
-    let mut out = after.clone();
-    for (entry, then) in out.entries.iter_mut().zip(&before.entries) {
-        entry.delivered -= then.delivered;
-        entry.dissipated -= then.dissipated;
-        entry.stored -= then.stored;
-    }
-    out.residual -= before.residual;
-    out.turnover = out.entries.iter().map(|e| e.delivered.max(0.0)).sum();
-    // What is stored all the time is no measure for what goes over meanwhile.
-    out.largest = 0.0;
-    out
 }
 
 /// The board knows the courses that the circuit had when it was made; lines, and what driven courses begin with, stay.
