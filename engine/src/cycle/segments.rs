@@ -140,12 +140,13 @@ impl Segments {
             }
             None => Vec::new(),
         };
+        let segment = period / count as f64;
+        let leads: Vec<(f64, f64)> = match carrier {
+            Some(carrier) => carriers.iter().map(|before| (before * carrier, carrier)).collect(),
+            None => (0..=count).map(|k| (k as f64 * segment, LEAD * segment)).collect(),
+        };
         let mut borders = Vec::new();
-        for k in 0..=count {
-            let (since, lead) = match carrier {
-                Some(carrier) => (carriers[k] * carrier, carrier),
-                None => (k as f64 / count as f64 * period, LEAD * period / count as f64),
-            };
+        for (since, lead) in leads {
             control.pass_to_window(began + period + since)?;
             let begin = control.save();
             // The last border is the first one, a period later.
