@@ -102,7 +102,7 @@ impl Cells {
     fn share(&self, time: f64, terms: &[FosterTerm]) -> f64 {
         let steps = 200;
         let mut rises = self.unheated().linear;
-        let mut scratch = vec![0.0; 2 * self.fixed.len()];
+        let mut scratch = vec![0.0; 4 * self.fixed.len()];
         for _ in 0..steps {
             let dt = time / f64::from(steps);
             self.straight(&mut rises, dt, dt, &mut scratch);
@@ -116,7 +116,7 @@ impl Cells {
     /// Steps both columns; the network says `network` °C at the end of the step. Whether they settled.
     pub fn step(&self, pair: &mut Pair, dt: f64, heat: f64, network: f64) -> bool {
         let heat = self.downwards * heat;
-        let mut scratch = vec![0.0; 3 * self.fixed.len()];
+        let mut scratch = vec![0.0; 5 * self.fixed.len()];
         let (guess, scratch) = scratch.split_at_mut(self.fixed.len());
         // Where the column will be, if its difference to the linear one goes on as it went.
         let apart = pair.followed.kelvin.iter().zip(&pair.linear.kelvin).map(|(f, l)| f - l);
@@ -140,13 +140,13 @@ impl Cells {
 
     /// One step of backward Euler with the properties at the plate's own temperature.
     fn straight(&self, rises: &mut Rises, dt: f64, heat: f64, scratch: &mut [f64]) {
-        let (next, passed) = scratch.split_at_mut(self.fixed.len());
+        let [next, capacity, down, passed] = quarters(scratch);
         let before = &rises.kelvin;
-        let row = |k: usize| {
-            let (capacity, down) = self.fixed[k];
-            (capacity, dt * down, capacity * before[k] + share_of(k, heat))
-        };
-        tridiagonal(row, next, passed);
+        for (k, (own, conductance)) in self.fixed.iter().enumerate() {
+            (capacity[k], down[k]) = (*own, dt * conductance);
+            next[k] = own * before[k] + share_of(k, heat);
+        }
+        tridiagonal(capacity, down, next, passed);
         let stored = next.iter().zip(before).zip(&self.fixed).map(|((to, from), own)| own.0 * (to - from));
         rises.stored += stored.sum::<f64>();
         rises.out += dt * self.fixed.last().map_or(0.0, |own| own.1) * next.last().unwrap_or(&0.0);
@@ -168,7 +168,7 @@ impl Cells {
         scratch: &mut [f64],
     ) -> bool {
         let count = now.len();
-        let (change, passed) = scratch.split_at_mut(count);
+        let [change, taking, down, passed] = quarters(scratch);
         let before = &rises.kelvin;
         let zero = || [[0.0; 8]; EIGHTS];
         let (mut at, mut held) = (zero(), zero());
@@ -188,42 +188,36 @@ impl Cells {
             let [held, conductivity, transformed, capacity, content] =
                 [&held, &conductivity, &transformed, &capacity, &content].map(|x| x.as_flattened());
             // Beneath the die nothing follows the temperature: unknowns are changes times one conductivity.
-            let own = |k: usize| conductivity[k.min(CELLS)];
-            let flux = |k: usize| {
-                if k < CELLS {
-                    self.apart[k] * (transformed[k] - transformed[k + 1])
-                } else {
-                    self.fixed[k].1 * (now[k] - now.get(k + 1).unwrap_or(&0.0))
-                }
-            };
-            let taken = |k: usize| {
-                if k < CELLS {
-                    (self.volumes[k] * capacity[k], self.volumes[k] * (content[k] - held[k]))
-                } else {
-                    (self.fixed[k].0, self.fixed[k].0 * (now[k] - before[k]))
-                }
-            };
+            let beneath = 1.0 / conductivity[CELLS];
             let mut from_above = 0.0;
-            let row = |k: usize| {
-                let ((capacity, taken), flux) = (taken(k), flux(k));
-                let left = share_of(k, heat) - taken - dt * (flux - std::mem::replace(&mut from_above, flux));
-                let down = if k < CELLS { self.apart[k] } else { self.fixed[k].1 / own(k) };
-                (capacity / own(k), dt * down, left)
-            };
-            tridiagonal(row, change, passed);
-            let mut moved = 0.0_f64;
-            for (k, change) in change.iter_mut().enumerate() {
-                *change /= own(k);
-                // A change that is no number makes all of them so.
-                moved = if change.abs() <= moved { moved } else { change.abs() };
+            let mut taken = [0.0; CELLS];
+            for k in 0..CELLS {
+                taken[k] = self.volumes[k] * (content[k] - held[k]);
+                let flux = self.apart[k] * (transformed[k] - transformed[k + 1]);
+                change[k] = share_of(k, heat) - taken[k] - dt * (flux - from_above);
+                from_above = flux;
+                taking[k] = self.volumes[k] * capacity[k] / conductivity[k];
+                down[k] = dt * self.apart[k];
             }
+            for k in CELLS..count {
+                let (capacity, conductance) = self.fixed[k];
+                let flux = conductance * (now[k] - now.get(k + 1).unwrap_or(&0.0));
+                change[k] = -capacity * (now[k] - before[k]) - dt * (flux - from_above);
+                from_above = flux;
+                (taking[k], down[k]) = (capacity * beneath, dt * conductance * beneath);
+            }
+            tridiagonal(taking, down, change, passed);
+            // What is taken more than by the temperatures up to now.
+            let more: f64 = taking.iter().zip(&*change).map(|(taking, change)| taking * change).sum();
+            for (k, change) in change.iter_mut().enumerate() {
+                *change = if k < CELLS { *change / conductivity[k] } else { *change * beneath };
+            }
+            // A change that is no number makes all of them so.
+            let moved = change.iter().fold(0.0, |most, x| if x.abs() <= most { most } else { x.abs() });
             if moved < SETTLED {
                 // As the iteration has it: with what was given off it is the heat to the last bits.
-                let more = (0..count).map(|k| {
-                    let (capacity, taken) = taken(k);
-                    taken + capacity * change[k]
-                });
-                rises.stored += more.sum::<f64>();
+                let rest = (CELLS..count).map(|k| self.fixed[k].0 * (now[k] - before[k]));
+                rises.stored += more + taken.iter().sum::<f64>() + rest.sum::<f64>();
                 now.iter_mut().zip(&*change).for_each(|(now, change)| *now += change);
                 rises.out += dt * self.fixed[count - 1].1 * now[count - 1];
                 rises.kelvin.copy_from_slice(now);
@@ -279,20 +273,56 @@ fn beneath(ladder: &[CauerCell], mut capacitance: f64) -> Vec<CauerCell> {
     rest
 }
 
-/// Solves C·x + (flux down − flux from above) = b from above to below and back (Thomas); `row` gives C, the flux per
-/// difference of each cell to the next (of the last to what does not rise), and b.
-fn tridiagonal(mut row: impl FnMut(usize) -> (f64, f64, f64), x: &mut [f64], passed: &mut [f64]) {
-    let (mut above, mut factor, mut value) = (0.0, 0.0, 0.0);
-    for (k, (x, passed)) in x.iter_mut().zip(&mut *passed).enumerate() {
-        let (capacity, down, b) = row(k);
-        // Sums of positive terms: what the row above leaves of its conductance is above·(1 − factor).
-        let inverse = 1.0 / (capacity + down + above * (1.0 - factor));
-        value = (b + above * value) * inverse;
-        factor = down * inverse;
-        above = down;
-        (*x, *passed) = (value, factor);
+/// Four lists of equal length.
+fn quarters(scratch: &mut [f64]) -> [&mut [f64]; 4] {
+    let (a, rest) = scratch.split_at_mut(scratch.len() / 4);
+    let (b, rest) = rest.split_at_mut(a.len());
+    let (c, d) = rest.split_at_mut(a.len());
+    [a, b, c, d]
+}
+
+/// Solves C·x + (flux down − flux from above) = b, which `x` holds at first, by elimination from both ends to the middle
+/// and back, as two chains of operations that do not wait for one another: `capacity` is C, `down` the flux per
+/// difference of each cell to the next (of the last to what does not rise). There are two cells and more.
+///
+/// All sums are of positive terms: what an eliminated neighbour leaves of its conductance g is g·own/(g + own), `own`
+/// what it takes itself.
+fn tridiagonal(capacity: &[f64], down: &[f64], x: &mut [f64], passed: &mut [f64]) {
+    let (count, middle) = (x.len(), x.len() / 2);
+    // From above, and from below: what a cell takes itself, its value, and the conductance by which it is reached.
+    let (mut upper, mut lower) = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0));
+    let eliminate = |(own, value, inverse): (f64, f64, f64), to: f64, from: f64, capacity: f64, b: f64| {
+        let own = capacity + from * own * inverse;
+        let inverse = 1.0 / (own + to);
+        (own, (b + from * value) * inverse, inverse)
+    };
+    lower.0 = capacity[count - 1] + down[count - 1];
+    for k in 0..count - middle {
+        if k < middle {
+            let from = if k > 0 { down[k - 1] } else { 0.0 };
+            upper = eliminate(upper, down[k], from, capacity[k], x[k]);
+            (x[k], passed[k]) = (upper.1, down[k] * upper.2);
+        }
+        let k = count - 1 - k;
+        let to = if k > 0 { down[k - 1] } else { 0.0 };
+        if k + 1 == count {
+            lower.2 = 1.0 / (lower.0 + to);
+            lower.1 = x[k] * lower.2;
+        } else {
+            lower = eliminate(lower, to, down[k], capacity[k], x[k]);
+        }
+        (x[k], passed[k]) = (lower.1, to * lower.2);
     }
-    for k in (1..x.len()).rev() {
-        x[k - 1] += passed[k - 1] * x[k];
+    // Two cells are left, of which each passes a share of the other.
+    let (u, l) = (passed[middle - 1], passed[middle]);
+    let [not_u, not_l] = [upper.0 * upper.2, lower.0 * lower.2];
+    let first = (x[middle] + l * x[middle - 1]) / (not_l + l * not_u);
+    x[middle] = first;
+    x[middle - 1] += u * first;
+    for k in 1..count - middle {
+        if k < middle {
+            x[middle - 1 - k] += passed[middle - 1 - k] * x[middle - k];
+        }
+        x[middle + k] += passed[middle + k] * x[middle + k - 1];
     }
 }
