@@ -12,8 +12,6 @@ use super::{Ahead, Carried, Conducts, HeatPath, MOST_DIES};
 pub const STEPS: usize = 120;
 /// The largest current and the longest pulse are found to this fraction, or the hottest junction to `NEAR`.
 pub const EXACT: f64 = 1e-9;
-/// The same where the part saturates, which no temperature announces.
-pub const SATURATES: f64 = 1e-6;
 /// A junction as near to its highest temperature as this is at it, K.
 const NEAR: f64 = 1e-7;
 
@@ -58,13 +56,6 @@ pub enum Ends {
     Leads,
     /// Nothing up to the largest value tried.
     Nothing,
-}
-
-impl Ends {
-    /// To which fraction what it ends is found.
-    pub fn exact(self) -> f64 {
-        if self == Self::Saturation { SATURATES } else { EXACT }
-    }
 }
 
 /// A point of a rating curve.

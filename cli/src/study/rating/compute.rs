@@ -98,26 +98,27 @@ impl Numbers {
         self.resistance.len()
     }
 
-    /// All of them with the time after which the heat path decides about each, s, and the fraction to which it is found;
-    /// in an order that what was found does not change.
-    fn flat(&self, options: &Options) -> Vec<(f64, f64, f64)> {
+    /// All of them with the time after which the heat path decides about each, s; in an order that what was found does
+    /// not change.
+    fn flat(&self, options: &Options) -> Vec<(f64, f64)> {
         let (dies, for_ever) = (self.dies(), f64::INFINITY);
         // What was warm before a pulse depends on the steady state too.
         let after = |t: f64| if options.before > 0.0 { for_ever } else { t };
         let s = self.continuous.as_ref();
-        let mut all: Vec<(f64, f64, f64)> = self.resistance.iter().map(|&x| (x, for_ever, EXACT)).collect();
+        let mut all: Vec<(f64, f64)> = self.resistance.iter().map(|&x| (x, for_ever)).collect();
         let steady = [s.map(|s| s.current), s.map(|s| s.carried.drop), s.map(|s| s.loop_gain)];
-        all.extend(steady.map(|x| (x.unwrap_or(f64::NAN), for_ever, EXACT)));
-        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.carried.power[d]), for_ever, EXACT)));
-        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.celsius[d]), for_ever, EXACT)));
-        all.push((self.runaway.unwrap_or(f64::NAN), for_ever, EXACT));
-        let point = |p: &Point| of_point(p).map(|x| (x, after(p.width), p.ends.exact()));
-        all.extend(self.pulses.iter().chain(&self.curve).flat_map(point));
-        all.extend(self.faults.iter().map(|&(longest, ends)| (longest, after(longest), ends.exact())));
+        all.extend(steady.map(|x| (x.unwrap_or(f64::NAN), for_ever)));
+        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.carried.power[d]), for_ever)));
+        all.extend((0..dies).map(|d| (s.map_or(f64::NAN, |s| s.celsius[d]), for_ever)));
+        all.push((self.runaway.unwrap_or(f64::NAN), for_ever));
+        all.extend(
+            self.pulses.iter().chain(&self.curve).flat_map(|p| of_point(p).map(|x| (x, after(p.width)))),
+        );
+        all.extend(self.faults.iter().map(|&(longest, _)| (longest, after(longest))));
         if let Some(shared) = &self.sharing {
-            let pair = |time: f64, pair: Option<&Pair>| -> Vec<(f64, f64, f64)> {
+            let pair = |time: f64, pair: Option<&Pair>| -> Vec<(f64, f64)> {
                 let both = (0..2).flat_map(|k| of_share(pair.map(|p| &p[k]), dies));
-                both.map(|x| (x, time, EXACT)).collect()
+                both.map(|x| (x, time)).collect()
             };
             all.extend(pair(for_ever, shared.steady.as_ref()));
             all.extend(shared.course.iter().flat_map(|(time, p)| pair(*time, Some(p))));
@@ -261,7 +262,7 @@ pub(super) fn rate(
     }
     let flat = found.flat(options);
     // The search ends within this share.
-    let mut further: Vec<f64> = flat.iter().map(|(x, _, exact)| 4.0 * exact * x.abs()).collect();
+    let mut further: Vec<f64> = flat.iter().map(|(x, _)| 4.0 * EXACT * x.abs()).collect();
     let mesh = heat.mesh.as_ref().filter(|_| context.estimation != Estimation::None && level <= 0);
     if let Some(mesh) = mesh {
         // What a small share of all rises does to each number, in coarse steps, and as the network alone has it.

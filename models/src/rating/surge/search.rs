@@ -149,7 +149,7 @@ impl<C: Conducts + ?Sized> Surge<'_, C> {
         let mut under = self.excess(&held).0;
         let mut over = None;
         let mut last = 0;
-        while high - low > exact.max(ends.exact()) * high && high > 1e-9 * exact {
+        while high - low > exact * high && high > 1e-9 * exact {
             let line = over.filter(|_| high < 2.5 * low && under < 0.0);
             let next = match line {
                 Some(over) => (low * over - high * under) / (over - under),
