@@ -2,6 +2,7 @@
 
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
+use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::segments::{Borders, Solve};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
@@ -219,7 +220,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     for k in 0..inputs {
         super::losses::heat_of_input(&mut setup, k);
     }
-    let sums = setup.channels.iter().map(|c| segments::is_sum(&c.probe)).collect();
+    let sums = setup.channels.iter().map(|c| matches!(c.probe, Probe::Integral(_))).collect();
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     if !search.compares {

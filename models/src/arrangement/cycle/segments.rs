@@ -1,6 +1,5 @@
 //! The search in segments of the period that are solved side by side, for periods of many edges.
 
-use joulestep_engine::circuit::probe::Probe;
 use joulestep_engine::cycle::segments::Segments;
 use joulestep_engine::cycle::steady::{CycleError, Steady};
 use joulestep_engine::recorder::InMemory;
@@ -27,7 +26,7 @@ pub(super) struct Parts<'a> {
     pub(super) meter: &'a mut Meter,
     pub(super) thermal: Option<&'a mut Thermal<f64>>,
     pub(super) period: f64,
-    /// Which channels grow from the beginning of the account.
+    /// Which channels are integrals.
     pub(super) sums: Vec<bool>,
     /// The first heat input's channel.
     pub(super) first: usize,
@@ -132,15 +131,6 @@ pub(super) fn solve(
         }));
     }
     Ok(None)
-}
-
-/// Whether what a probe reads grows from the beginning of the account.
-pub(super) fn is_sum(probe: &Probe) -> bool {
-    match probe {
-        Probe::Integral(_) | Probe::Energy(_) => true,
-        Probe::Sum(terms) => terms.iter().any(|term| is_sum(&term.1)),
-        _ => false,
-    }
 }
 
 /// The samples of all segments as those of one run, after the last segment of the period before: integrals go on.

@@ -42,22 +42,26 @@ impl Meter {
         let mut switches = Vec::new();
         for place in &layout.places {
             let first = setup.channels.len();
-            let heat_of = |all: &[usize]| {
-                Probe::Sum(all.iter().map(|&c| (1.0, Probe::Energy(ComponentId(c as u32)))).collect())
+            let heat_of =
+                |all: &[usize]| all.iter().map(|&c| (1.0, Probe::Power(ComponentId(c as u32)))).collect();
+            let mut integral = |probe: Probe| {
+                setup.integrals.push((probe, one.clone()));
+                Probe::Integral(setup.integrals.len() - 1)
             };
-            setup.integrals.push((place.current.clone(), one.clone()));
-            let charge = Probe::Integral(setup.integrals.len() - 1);
+            let energy = integral(Probe::Sum(heat_of(&place.own)));
+            let charge = integral(place.current.clone());
+            let snubber = integral(Probe::Sum(heat_of(&place.snubber)));
             let gate = match &place.line {
                 Some(line) => Probe::Line(setup.board.add_line(line)),
                 None => Probe::Sum(Vec::new()),
             };
             let probes = [
-                ("energy", heat_of(&place.own)),
+                ("energy", energy),
                 ("voltage", place.voltage.clone()),
                 ("current", place.current.clone()),
                 ("gate", gate),
                 ("charge", charge),
-                ("snubber", heat_of(&place.snubber)),
+                ("snubber", snubber),
             ];
             for (what, probe) in probes {
                 let name = format!("account.{}.{what}", place.name);

@@ -118,7 +118,11 @@ impl Account {
 pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
     let heats = setup.circuit.components.iter().enumerate();
     let mine = heats.filter(|(_, c)| c.heat.is_some_and(|h| h.0 as usize == input));
-    let probe = Probe::Sum(mine.map(|(k, _)| (1.0, Probe::Energy(ComponentId(k as u32)))).collect());
+    let heat = mine.map(|(k, _)| (1.0, Probe::Power(ComponentId(k as u32)))).collect();
+    let one = Probe::Wave(setup.circuit.wave(Wave::Constant(1.0)));
+    setup.board = rebuilt(setup);
+    setup.integrals.push((Probe::Sum(heat), one));
+    let probe = Probe::Integral(setup.integrals.len() - 1);
     let name = format!("account.input-{input}");
     setup.channels.push(Channel { long_name: name.clone(), name, probe });
 }

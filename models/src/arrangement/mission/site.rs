@@ -64,6 +64,7 @@ pub type Electrical = (Vec<f64>, Vec<f64>);
 pub struct Site {
     run: Run<f64>,
     period: f64,
+    first_integral: usize,
     inputs: usize,
     roles: Vec<Option<Role>>,
     /// Of the last search.
@@ -102,6 +103,7 @@ impl Site {
         setup.sample_every = 0.0;
         setup.channels.clear();
         let inputs = setup.thermal.as_ref().map_or(0, |t| t.temperatures().len());
+        let first_integral = setup.integrals.len();
         for k in 0..inputs {
             heat_of_input(&mut setup, k);
         }
@@ -117,7 +119,7 @@ impl Site {
             run.adopt(x, q)?;
         }
         let (jacobian, home, slowest, held) = (None, None, None, Vec::new());
-        Ok(Self { run, period, inputs, roles, jacobian, held, home, slowest, cycles: 0 })
+        Ok(Self { run, period, first_integral, inputs, roles, jacobian, held, home, slowest, cycles: 0 })
     }
 
     /// How it is stepped, in a word.
@@ -170,7 +172,9 @@ impl Site {
     /// Numerical error.
     pub fn cycle(&mut self) -> Result<OneCycle, CycleError> {
         let (began, inputs) = (self.run.state().t, self.inputs);
-        let heat = |run: &Run<f64>| -> Vec<f64> { (0..inputs).map(|k| run.heat(k)).collect() };
+        let heat = |run: &Run<f64>| -> Vec<f64> {
+            (self.first_integral..self.first_integral + inputs).map(|k| run.integral(k)).collect()
+        };
         let mut record =
             InMemory { time: vec![began], samples: vec![heat(&self.run)], ..InMemory::default() };
         let before = self.run.ledger();
