@@ -365,9 +365,9 @@ impl Segments {
         self.segments.last().map(|s| &s.run)
     }
 
-    /// Energy that a heat input gets in the period, J.
-    pub fn heat(&self, input: usize) -> f64 {
-        self.segments.iter().map(|s| s.run.heat(input)).sum()
+    /// An integral asked for in the setup, over the period, by its number there.
+    pub fn integral(&self, k: usize) -> f64 {
+        self.segments.iter().map(|s| s.run.integral(k)).sum()
     }
 
     /// The energy ledger of the period.

@@ -232,10 +232,6 @@ impl Run<f64> {
     pub fn integral(&self, k: usize) -> f64 {
         self.state.energy[self.system().accounts() + k]
     }
-    /// Energy that a heat input has got since its accounts began, J.
-    pub fn heat(&self, input: usize) -> f64 {
-        self.heating[input].iter().map(|&k| self.state.energy[k as usize]).sum()
-    }
     /// Whether something keeps what no search for a periodic state displaces: a controller ([`Controller::remembers`]),
     /// or a device with a flux of its own.
     pub fn remembers(&self) -> bool {

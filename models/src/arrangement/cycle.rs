@@ -216,7 +216,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut meter = Meter::new(layout, &mut setup);
     let mut thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
-    let first = setup.channels.len();
+    let (first, integrals) = (setup.channels.len(), setup.integrals.len());
     for k in 0..inputs {
         super::losses::heat_of_input(&mut setup, k);
     }
@@ -225,6 +225,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     if !search.compares {
         let (meter, thermal) = (&mut meter, thermal.as_mut().filter(|_| inputs > 0));
+        let first = [first, integrals];
         let parts = segments::Parts { layout, meter, thermal, period, sums, first, inputs };
         let begin = search.from.map_or_else(|| celsius.clone(), |guess| guess.celsius.clone());
         if let Some(cycle) = segments::solve(&run, search, begin, parts)? {

@@ -28,8 +28,8 @@ pub(super) struct Parts<'a> {
     pub(super) period: f64,
     /// Which channels are integrals.
     pub(super) sums: Vec<bool>,
-    /// The first heat input's channel.
-    pub(super) first: usize,
+    /// The first heat input's channel, and its integral.
+    pub(super) first: [usize; 2],
     pub(super) inputs: usize,
 }
 
@@ -78,7 +78,7 @@ pub(super) fn solve(
         let closed = swept.closing <= closing && swept.distance <= closing;
         if !(kept && closed) {
             if let Some(network) = thermal.as_mut().filter(|_| near) {
-                let power: Vec<f64> = (0..inputs).map(|k| segments.heat(k) / period).collect();
+                let power: Vec<f64> = (0..inputs).map(|k| segments.integral(first[1] + k) / period).collect();
                 network.start_steady(&power);
                 let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, power.clone(), of_power.take()));
                 slopes.look(&celsius, &power);
@@ -91,7 +91,7 @@ pub(super) fn solve(
         let record = joined(swept.records, &sums, from, period);
         let mut ripples = Vec::new();
         if let Some(network) = thermal.as_mut() {
-            let power = powers(&record, from, first, inputs);
+            let power = powers(&record, from, first[0], inputs);
             network.start_periodic(&power);
             ripples = ripple(network, &power, period);
             let power = watts(&ripples);
