@@ -7,65 +7,60 @@ use crate::common::answers::{answer, value};
 use crate::common::folder::Folder;
 use crate::common::rig::near;
 use crate::common::technologies::{of_kind, ship};
+use crate::common::typed::{component, drive, turns, with};
 
-/// A switch in an inductance of 500 µH at 100 V that turns off 10 A, once or twice.
-fn unclamped(device: &str, celsius: f64, twice: bool, more: &str) -> Folder {
-    let again = "[[event]]\nat = \"60 us\"\nwhat = \"line-on\"\nline = \"on\"\n\
-                 [[event]]\nat = \"110 us\"\nwhat = \"line-off\"\nline = \"on\"\n";
+/// A switch `q` at 100 V in a winding whose current nothing takes over, with its drive, its heat path and its steps; `more`
+/// is what controls it, and the rest.
+fn unclamped(
+    device: &str,
+    winding: &str,
+    (command, starts): (&str, &str),
+    (celsius, kelvin_per_watt): (f64, f64),
+    steps: &str,
+    more: &str,
+) -> Folder {
+    let supply = with("supply", "voltage-source", ["bus", "gnd"], "value", "100 V");
+    let winding = component("winding", "inductor", ["bus", "d"], winding);
+    let driver = drive("g", command, ["18 V", "0 V"], "5 ohm", starts);
     Folder::scenario(&format!(
         r#"format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["bus", "gnd"]
-value = "100 V"
-[[component]]
-name = "winding"
-kind = "inductor"
-pins = ["bus", "d"]
-inductance = "500 uH"
-initial-current = "10 A"
+{supply}{winding}{driver}
 [[component]]
 name = "q"
 {device}
 pins = {{ drain = "d", gate = "g", source = "gnd" }}
 heat = "q"
-[[drive]]
-name = "drive"
-gate = "g"
-return = "gnd"
-command = "on"
-on = "18 V"
-off = "0 V"
-on-resistance = "5 ohm"
-starts-on = true
-[[event]]
-at = "0 s"
-what = "line-on"
-line = "on"
-[[event]]
-at = "200 ns"
-what = "line-off"
-line = "on"
-{}[[thermal.boundary]]
+[[thermal.boundary]]
 name = "case"
 temperature = "{celsius} degC"
 [[thermal.chain]]
 name = "q"
 kind = "foster"
 end = "case"
-resistance = ["0.001 K/W", "0.1 K/W"]
+resistance = ["0.001 K/W", "{kelvin_per_watt} K/W"]
 time-constant = ["10 us", "1 ms"]
 [steps]
-end = "{}"
 base = "204.8 ns"
 finest = "0.2 ns"
-voltage-error = "1 V"
 current-error = "10 mA"
-{more}"#,
-        if twice { again } else { "" },
-        if twice { "180 us" } else { "50 us" },
+{steps}
+{more}"#
     ))
+}
+
+/// It turns off 10 A in 500 µH, once or twice.
+fn turned_off(device: &str, celsius: f64, twice: bool, more: &str) -> Folder {
+    let pulse = |on: &str, off: &str| turns("on", on, true) + &turns("on", off, false);
+    let again = if twice { pulse("60 us", "110 us") } else { String::new() };
+    let end = if twice { "180 us" } else { "50 us" };
+    unclamped(
+        device,
+        "inductance = \"500 uH\"\ninitial-current = \"10 A\"",
+        ("on", "starts-on = true"),
+        (celsius, 0.1),
+        &format!("end = \"{end}\"\nvoltage-error = \"1 V\""),
+        &format!("{}{again}{more}", pulse("0 s", "200 ns")),
+    )
 }
 
 /// Who lets a die avalanche lets it exceed its rated voltage.
@@ -83,7 +78,7 @@ fn a_single_avalanche_is_held_against_its_rating() {
     let part = ship("mosfet-sic-900v-26m");
     let rated = part.ratings.avalanche_energy.unwrap();
     for (celsius, factor, code, ruling) in [(25.0, 1.0, 0, "kept"), (100.0, 4.0, 1, "EXCEEDED")] {
-        let (done, json) = run(&unclamped(device, celsius, false, MAY));
+        let (done, json) = run(&turned_off(device, celsius, false, MAY));
         let name = "rating.q.mosfet.avalanche-energy.largest";
         // Between the breakdown voltage and what it is at 10 A.
         let volts = 1100.0 * (1.0 + 1.6e-4 * (celsius - 25.0)) + 4.4 * 9.0;
@@ -99,7 +94,7 @@ fn a_single_avalanche_is_held_against_its_rating() {
 /// Each of two avalanches is held against the rating for repetition.
 #[test]
 fn repeated_avalanches_have_a_rating_of_their_own() {
-    let (code, json) = run(&unclamped("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY));
+    let (code, json) = run(&turned_off("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY));
     let name = "rating.q.mosfet.repetitive-avalanche-energy.largest";
     assert_eq!((code, answer(&json, name)["ruling"].as_str()), (1, Some("EXCEEDED")));
     near("each", value(&json, name), 0.0275, 0.03);
@@ -110,11 +105,11 @@ fn repeated_avalanches_have_a_rating_of_their_own() {
 fn an_avalanche_without_a_rating_proves_nothing() {
     let device = "kind = \"mosfet\"\non-resistance = \"26 mohm\"\nthreshold = \"4 V\"\nbreakdown-voltage = \"1100 V\"\n\
                   drain-source-capacitance = \"1 nF\"\ngate-source-capacitance = \"2 nF\"";
-    let (code, json) = run(&unclamped(device, 25.0, false, ""));
+    let (code, json) = run(&turned_off(device, 25.0, false, ""));
     assert_eq!((code, &json["verdict"]), (5, &Value::from("not proven")));
     assert!(json.to_string().contains("its part states no energy that it takes"), "{json}");
     let waiver = "[[waiver]]\nrating = \"q.mosfet.avalanche\"\nreason = \"a test piece\"\n";
-    let (code, json) = run(&unclamped(device, 25.0, false, waiver));
+    let (code, json) = run(&turned_off(device, 25.0, false, waiver));
     assert_eq!(code, 0, "{json}");
 }
 
@@ -228,65 +223,21 @@ fn a_varistor_drifts_and_answers_steep_fronts() {
     assert!((1.03..1.2).contains(&(steep / slow)), "{slow} {steep}");
 }
 
-/// A winding of 50 µH at 100 V that is switched at 20 kHz without a freewheeling path.
+/// It is switched at 20 kHz in 50 µH.
 fn switched(microseconds: f64, celsius: f64, more: &str) -> Folder {
-    Folder::scenario(&format!(
-        r#"format = 2
-[[component]]
-name = "supply"
-kind = "voltage-source"
-pins = ["bus", "gnd"]
-value = "100 V"
-[[component]]
-name = "winding"
-kind = "inductor"
-pins = ["bus", "d"]
-inductance = "50 uH"
-[[component]]
-name = "q"
-part = "mosfet-sic-900v-26m"
-pins = {{ drain = "d", gate = "g", source = "gnd" }}
-heat = "q"
-[[component]]
-name = "damping"
-kind = "resistor"
-pins = ["d", "bus"]
-resistance = "20 kohm"
-[[controller]]
-name = "modulator"
-kind = "pwm"
-output = "pulse"
-frequency = "20 kHz"
-duty = {}
-[[drive]]
-name = "drive"
-command = "pulse"
-gate = "g"
-return = "gnd"
-on = "18 V"
-off = "0 V"
-on-resistance = "5 ohm"
-[cycle]
-source = ["supply"]
-load = []
-[[thermal.boundary]]
-name = "case"
-temperature = "{celsius} degC"
-[[thermal.chain]]
-name = "q"
-kind = "foster"
-end = "case"
-resistance = ["0.001 K/W", "0.02 K/W"]
-time-constant = ["10 us", "1 ms"]
-[steps]
-end = "50 us"
-base = "204.8 ns"
-finest = "0.2 ns"
-voltage-error = "0.1 V"
-current-error = "10 mA"
-{more}"#,
-        microseconds * 1e-6 * 20e3,
-    ))
+    let duty = microseconds * 1e-6 * 20e3;
+    let modulator = format!(
+        "[[controller]]\nname = \"modulator\"\nkind = \"pwm\"\noutput = \"pulse\"\nfrequency = \"20 kHz\"\nduty = {duty}\n"
+    );
+    let damping = with("damping", "resistor", ["d", "bus"], "resistance", "20 kohm");
+    unclamped(
+        "part = \"mosfet-sic-900v-26m\"",
+        "inductance = \"50 uH\"",
+        ("pulse", ""),
+        (celsius, 0.02),
+        "end = \"50 us\"\nvoltage-error = \"0.1 V\"",
+        &format!("{modulator}{damping}[cycle]\nsource = [\"supply\"]\nload = []\n{more}"),
+    )
 }
 
 /// A periodic state holds every avalanche against both ratings: it comes again with every period. L·I²/2 with I = Vdd·t_on/L,
@@ -316,7 +267,7 @@ fn avalanches_of_a_periodic_state_are_judged() {
 /// Variants in lanes have the same avalanches as alone: their rows are judged by both ratings.
 #[test]
 fn avalanches_of_a_batch_are_judged() {
-    let folder = unclamped("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY);
+    let folder = turned_off("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY);
     let plan = "format = 2\nscenario = \"s.toml\"\n[sampling]\nkind = \"grid\"\n[[vary]]\nname = \"start\"\n\
                 value = \"component.winding.initial-current\"\nkind = \"values\"\nvalues = [\"1 A\", \"4 A\", \"10 A\"]\n";
     std::fs::write(folder.path("plan.toml"), plan).unwrap();
@@ -330,7 +281,7 @@ fn avalanches_of_a_batch_are_judged() {
     let name = "rating.q.mosfet.repetitive-avalanche-energy.largest";
     let at = head.iter().position(|h| h.starts_with(name)).unwrap_or_else(|| panic!("no {name}: {head:?}"));
     for (row, amperes) in rows.iter().zip(["1 A", "4 A", "10 A"]) {
-        let alone = unclamped("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY);
+        let alone = turned_off("part = \"mosfet-sic-900v-26m\"", 25.0, true, MAY);
         let text = std::fs::read_to_string(alone.path("s.toml")).unwrap();
         std::fs::write(alone.path("s.toml"), text.replace("\"10 A\"", &format!("\"{amperes}\""))).unwrap();
         let (_, json) = run(&alone);

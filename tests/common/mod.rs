@@ -6,6 +6,7 @@ pub mod catalogued;
 pub mod folder;
 pub mod http;
 pub mod laws;
+pub mod misra1a;
 pub mod program;
 pub mod pulsed;
 pub mod python;

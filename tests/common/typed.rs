@@ -30,3 +30,11 @@ pub fn set(of: &str, at: &str, value: &str, over: &str) -> String {
         "[[event]]\nat = \"{at}\"\nwhat = \"set\"\nof = \"{of}\"\nvalue = \"{value}\"\nover = \"{over}\"\n"
     )
 }
+
+/// A drive of the node `gate` against ground by a command; `[on, off]`: its levels; `more`: further keys, a line each.
+pub fn drive(gate: &str, command: &str, [on, off]: [&str; 2], on_resistance: &str, more: &str) -> String {
+    format!(
+        "[[drive]]\nname = \"driver\"\ngate = \"{gate}\"\nreturn = \"gnd\"\ncommand = \"{command}\"\n\
+         on = \"{on}\"\noff = \"{off}\"\non-resistance = \"{on_resistance}\"\n{more}\n"
+    )
+}

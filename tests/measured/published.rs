@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use crate::common::answers::{answer, rows, value};
 use crate::common::folder::Folder;
+use crate::common::misra1a::{B, DEVIATIONS, POINTS, SQUARES, law};
 use crate::common::typed::{component, with};
 
 /// From stated states to an end.
@@ -23,34 +24,10 @@ fn number(row: &Value, key: &str) -> f64 {
     row[key].as_f64().unwrap_or_else(|| panic!("{key} of {row}"))
 }
 
-/// Measured, with certified values: NIST StRD, nonlinear regression, Misra1a (Misra 1978, dental research: 14
-/// observations of y = b1·(1 − exp(−b2·x)); the numbers from memory, and their certified residual sum of squares below
-/// tells that they are right).
-const MISRA1A: [(f64, f64); 14] = [
-    (77.6, 10.07),
-    (114.9, 14.73),
-    (141.1, 17.94),
-    (190.8, 23.93),
-    (239.9, 29.61),
-    (289.0, 35.18),
-    (332.8, 40.02),
-    (378.4, 44.82),
-    (434.8, 50.76),
-    (477.3, 55.05),
-    (536.8, 61.01),
-    (593.1, 66.40),
-    (689.1, 75.47),
-    (760.0, 81.78),
-];
-/// Certified: b1, b2, their standard deviations, residual sum of squares.
-const B: [f64; 2] = [2.389_421_291_8e2, 5.501_564_318_1e-4];
-const DEVIATIONS: [f64; 2] = [2.707_007_524_1, 7.266_868_843_6e-6];
-const SQUARES: f64 = 1.245_513_889_4e-1;
-
-/// That law is a capacitor's voltage, charged through a resistor: b1 the supply's voltage, b2 = 1/RC.
+/// The law of [`misra1a`](crate::common::misra1a) is a capacitor's voltage, charged through a resistor: b1 the supply's voltage, b2 = 1/RC.
 #[test]
 fn a_measured_course_gives_its_certified_values() {
-    let squares: f64 = MISRA1A.iter().map(|(x, y)| (y - B[0] * (1.0 - (-B[1] * x).exp())).powi(2)).sum();
+    let squares: f64 = POINTS.iter().map(|(x, y)| (y - law(*x, &B)).powi(2)).sum();
     assert!((squares / SQUARES - 1.0).abs() < 1e-9, "{squares}");
     // The second of the certified starts, (250, 5e-4): 2000 ohm and 1 F.
     let scenario = [
@@ -62,7 +39,7 @@ fn a_measured_course_gives_its_certified_values() {
         record("observed", "misra1a.csv", "y"),
     ]
     .concat();
-    let lines: String = MISRA1A.iter().map(|(x, y)| format!("{x},{y}\n")).collect();
+    let lines: String = POINTS.iter().map(|(x, y)| format!("{x},{y}\n")).collect();
     let folder = Folder::new(&[("s.toml", &scenario), ("misra1a.csv", &format!("time,y\ns,V\n{lines}"))]);
     let paths = ["component.supply.value", "component.R.resistance"];
     let (code, report) =

@@ -3,7 +3,11 @@
 use joulestep_engine::recorder::EventKind;
 
 use super::Recorded;
-use crate::common::typed::{component, turns, with};
+use crate::common::typed::{component, drive, turns, with};
+
+fn gate_drive(off: &str, more: &str) -> String {
+    drive("gate", "on", ["15 V", off], "10 ohm", more)
+}
 
 /// A drain that rises by 25 V/ns for 16 ns lifts the gate by R·C_gd·dv/dt·(1 − e^(−t/τ)), τ = R·(C_gs + C_gd): by the
 /// turn-off resistance without a clamp, by the clamp's with one.
@@ -11,23 +15,7 @@ use crate::common::typed::{component, turns, with};
 fn a_miller_clamp_holds_the_gate() {
     let text = |clamp: &str| {
         format!(
-            r#"format = 2
-{}{}{}{}{}
-[[drive]]
-name = "driver"
-gate = "gate"
-return = "gnd"
-command = "on"
-on = "15 V"
-off = "-3 V"
-on-resistance = "10 ohm"
-off-resistance = "15 ohm"
-{clamp}
-[steps]
-end = "1.2 us"
-[record]
-signals = ["voltage(gate)"]
-"#,
+            "format = 2\n{}{}{}{}{}{}[steps]\nend = \"1.2 us\"\n[record]\nsignals = [\"voltage(gate)\"]\n",
             component(
                 "drain",
                 "voltage-source",
@@ -38,6 +26,7 @@ signals = ["voltage(gate)"]
             with("gate-source", "capacitor", ["gate", "gnd"], "capacitance", "1 nF"),
             turns("on", "10 ns", true),
             turns("on", "500 ns", false),
+            gate_drive("-3 V", &format!("off-resistance = \"15 ohm\"\n{clamp}")),
         )
     };
     let peak = |r: f64| r * 20e-12 * 25e9 * (1.0 - (-16e-9 / (r * 1.02e-9)).exp());
@@ -59,17 +48,7 @@ fn desaturation_is_seen_after_the_blanking() {
     let text = |points: &str| {
         format!(
             r#"format = 2
-{}{}{}
-[[drive]]
-name = "driver"
-gate = "gate"
-return = "gnd"
-command = "on"
-inhibit = ["short"]
-on = "15 V"
-off = "0 V"
-on-resistance = "10 ohm"
-delay = "100 ns"
+{}{}{}{}
 [[protection]]
 name = "desat"
 kind = "desaturation"
@@ -87,6 +66,7 @@ signals = ["voltage(drain)", "line(short)"]
             component("switch", "voltage-source", ["drain", "gnd"], &format!("points = {points}")),
             with("gate", "capacitor", ["gate", "gnd"], "capacitance", "1 nF"),
             turns("on", "1 us", true),
+            gate_drive("0 V", "inhibit = [\"short\"]\ndelay = \"100 ns\""),
         )
     };
     let stuck = Recorded::of(&text(r#"[["0 s", "400 V"]]"#));

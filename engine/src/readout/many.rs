@@ -1,24 +1,30 @@
-//! Many probes read at once: the raw values that come in are gathered first, each once, then weighed.
+//! Many probes read at once: the raw values that come in are gathered first, each once, then weighed. In lanes that is
+//! done for all runs together; what a run tells by itself (lines, courses, temperatures) it reads itself.
+
+use std::ops::Range;
 
 use super::{Raw, Readout, Sources};
-use crate::circuit::probe::Probe;
+use crate::arithmetic::lane::Lane;
+use crate::arithmetic::lockstep::{Lockstep, lanes, shared};
 use crate::equations::system::System;
 
 /// Probes ready to be read together.
 #[derive(Clone, Debug, Default)]
-pub struct Readouts {
+pub struct Readouts<L> {
     raw: Vec<Raw>,
     /// Number of a raw value, weight.
-    terms: Vec<(u32, f64)>,
+    terms: Vec<(u32, L)>,
     /// Of each probe where its terms end.
     ends: Vec<u32>,
     /// What is no weighted sum of raw values, with its number.
     others: Vec<(u32, Readout<f64>)>,
-    gathered: Vec<f64>,
+    /// What is the temperature of a heat input, with its number.
+    temperatures: Vec<(u32, u32)>,
+    gathered: Vec<L>,
 }
 
-/// The terms of a readout that is a weighted sum of raw values.
-fn terms(readout: &Readout<f64>, weight: f64, out: &mut Vec<(Raw, f64)>) -> bool {
+/// The terms of a readout that is a weighted sum of raw values, of a system with so many accounts.
+fn terms(readout: &Readout<f64>, weight: f64, accounts: usize, out: &mut Vec<(Raw, f64)>) -> bool {
     match readout {
         Readout::Unknowns(all) | Readout::Linear(all, None) => {
             out.extend(all.iter().map(|&(k, w)| (Raw::Unknown(k), weight * w)));
@@ -26,21 +32,24 @@ fn terms(readout: &Readout<f64>, weight: f64, out: &mut Vec<(Raw, f64)>) -> bool
         Readout::Stamps(device, all) => {
             out.extend(all.iter().map(|&(k, w)| (Raw::Stamp(*device, k), weight * w)));
         }
-        Readout::Power(accounts) => out.extend(accounts.iter().map(|&k| (Raw::Power(k), weight))),
-        Readout::Sum(all) => return all.iter().all(|(w, r)| terms(r, weight * w, out)),
+        Readout::Power(all) => out.extend(all.iter().map(|&k| (Raw::Power(k), weight))),
+        Readout::Energy(all) => out.extend(all.iter().map(|&k| (Raw::Energy(k), weight))),
+        Readout::Integral(k) => out.push((Raw::Energy(accounts as u32 + k), weight)),
+        Readout::Sum(all) => return all.iter().all(|(w, r)| terms(r, weight * w, accounts, out)),
         _ => return false,
     }
     true
 }
 
-impl Readouts {
-    /// Compiles probes.
-    pub fn new<'a>(probes: impl IntoIterator<Item = &'a Probe>, system: &System<f64>) -> Self {
-        let (mut all, mut ends, mut others) = (Vec::new(), Vec::new(), Vec::new());
-        for (k, probe) in probes.into_iter().enumerate() {
-            let readout = Readout::new(probe, system);
+impl Readouts<f64> {
+    /// Compiles readouts of a system with so many accounts.
+    pub fn new(readouts: impl IntoIterator<Item = Readout<f64>>, accounts: usize) -> Self {
+        let (mut all, mut ends, mut others, mut temperatures) = (vec![], vec![], vec![], vec![]);
+        for (k, readout) in readouts.into_iter().enumerate() {
             let before = all.len();
-            if !terms(&readout, 1.0, &mut all) {
+            if let Readout::Temperature(input) = readout {
+                temperatures.push((k as u32, input));
+            } else if !terms(&readout, 1.0, accounts, &mut all) {
                 all.truncate(before);
                 others.push((k as u32, readout));
             }
@@ -56,35 +65,74 @@ impl Readouts {
             raw,
             ends,
             others,
+            temperatures,
         }
     }
 
-    /// Raw values that come in.
-    pub fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
-        out.extend(&self.raw);
+    /// Raw values that come into what a run reads itself ([`Readouts::read_others`]).
+    pub fn raw_of_others(&self, accounts: usize, out: &mut Vec<Raw>) {
         self.others.iter().for_each(|other| other.1.raw(accounts, out));
     }
 
-    /// The values at the end of a step, into `values`.
-    pub fn read(&mut self, system: &System<f64>, from: &Sources<'_, f64>, values: &mut [f64]) {
+    /// Reads those of the probes in `range` that are no weighted sum of raw values.
+    pub fn read_others(
+        &self,
+        range: &Range<usize>,
+        system: &System<f64>,
+        from: &Sources<'_, f64>,
+        values: &mut [f64],
+    ) {
+        let own = |k: u32| range.contains(&(k as usize));
+        for &(k, input) in self.temperatures.iter().filter(|t| own(t.0)) {
+            values[k as usize] = from.celsius.get(input as usize).copied().unwrap_or(0.0);
+        }
+        for (k, readout) in self.others.iter().filter(|other| own(other.0)) {
+            values[*k as usize] = readout.read(system, from);
+        }
+    }
+}
+
+impl<L: Lane> Readouts<L> {
+    /// How many there are.
+    pub fn count(&self) -> usize {
+        self.ends.len()
+    }
+
+    /// The weighted sums at the end of a step, into `values`; what is none is left as it is.
+    pub fn weigh(&mut self, from: &Sources<'_, L>, values: &mut [L]) {
         for (value, raw) in self.gathered.iter_mut().zip(&self.raw) {
             *value = match *raw {
                 Raw::Unknown(k) => from.x[k as usize],
                 Raw::Power(k) => from.power[k as usize],
                 Raw::Stamp(device, k) => from.stamps[device as usize][k as usize],
-                // No weighted sum has one.
                 Raw::Energy(k) => from.energy[k as usize],
             };
         }
         let mut begin = 0;
         for (value, &end) in values.iter_mut().zip(&self.ends) {
             let terms = &self.terms[begin..end as usize];
-            *value = terms.iter().fold(0.0, |sum, &(k, w)| sum + w * self.gathered[k as usize]);
+            if let Some((first, rest)) = terms.split_first() {
+                let weighed = |&(k, w): &(u32, L)| w * self.gathered[k as usize];
+                *value = rest.iter().fold(L::splat(0.0) + weighed(first), |sum, term| sum + weighed(term));
+            }
             begin = end as usize;
         }
-        for (k, readout) in &self.others {
-            values[*k as usize] = readout.read(system, from);
-        }
+    }
+}
+
+/// The readouts of several variants. What each reads itself stays with it.
+impl Lockstep for Readouts<f64> {
+    type Of<K: Lane> = Readouts<K>;
+    fn lockstep<K: Lane>(each: &[&Self]) -> Option<Readouts<K>> {
+        let raw = shared(each, |one| &one.raw)?;
+        Some(Readouts {
+            terms: lanes::<_, _, K>(each, |one| &one.terms)?,
+            ends: shared(each, |one| &one.ends)?,
+            others: Vec::new(),
+            temperatures: Vec::new(),
+            gathered: vec![K::splat(0.0); raw.len()],
+            raw,
+        })
     }
 }
 
@@ -92,6 +140,7 @@ impl Readouts {
 mod tests {
     use super::*;
     use crate::circuit::graph::{Circuit, GROUND};
+    use crate::circuit::probe::Probe;
     use crate::control::board::Board;
     use crate::readout::Seat;
 
@@ -102,6 +151,7 @@ mod tests {
         let (top, middle) = (circuit.node("top"), circuit.node("middle"));
         circuit.resistor("upper", top, middle, 2.0).unwrap();
         let lower = circuit.resistor("lower", middle, GROUND, 4.0).unwrap();
+        let on = circuit.wave(crate::circuit::wave::Wave::Constant(3.0));
         let board = Board::new(&circuit);
         let system = System::new(circuit);
         let ohms = [
@@ -109,26 +159,34 @@ mod tests {
             Probe::Conduction(lower, 0),
             Probe::Integral(0),
             Probe::Power(lower),
+            Probe::Wave(on),
         ];
         let probes =
             [vec![Probe::Sum(vec![(0.5, ohms[0].clone()), (-2.0, ohms[1].clone())])], ohms.to_vec()].concat();
         let mut x = vec![0.0; system.n + 1];
         (x[system.unknown_of_node(top)], x[system.unknown_of_node(middle)]) = (10.0, 6.0);
-        let seats = [Seat { t: 0.0, board: &board, waves: &[], choices: &[] }];
-        let (power, integrals) = ([8.0, 12.0], [7.0]);
+        let seats = [Seat { t: 0.0, board: &board, waves: &system.circuit.waves, choices: &[] }];
+        let (power, energy) = ([8.0, 12.0], [1.0, 2.0, 7.0]);
+        assert_eq!(system.accounts(), 2);
         let from = Sources {
             seats: &seats,
             x: &x,
             power: &power,
             stamps: &[],
             celsius: &[],
-            energy: &[],
-            integrals: &integrals,
+            energy: &energy,
+            integrals: &energy[2..],
         };
         let mut together = vec![f64::NAN; probes.len()];
-        Readouts::new(&probes, &system).read(&system, &from, &mut together);
-        let alone: Vec<f64> = probes.iter().map(|p| Readout::new(p, &system).read(&system, &from)).collect();
+        let each = || probes.iter().map(|p| Readout::new(p, &system));
+        let mut readouts = Readouts::new(each(), system.accounts());
+        readouts.weigh(&from, &mut together);
+        assert!(together[5].is_nan());
+        readouts.read_others(&(0..3), &system, &from, &mut together);
+        assert!(together[5].is_nan());
+        readouts.read_others(&(0..6), &system, &from, &mut together);
+        let alone: Vec<f64> = each().map(|r| r.read(&system, &from)).collect();
         assert_eq!(together, alone);
-        assert_eq!(together, [-1.0, 4.0, 1.5, 7.0, 12.0]);
+        assert_eq!(together, [-1.0, 4.0, 1.5, 7.0, 12.0, 3.0]);
     }
 }

@@ -8,20 +8,18 @@
 //! What happens rarely happens in the run's own stepper: the state after a jump is found there and put back into the
 //! lane. A run that needs another elimination order, or none, leaves and goes on alone to its end.
 
-use std::sync::Arc;
+mod seating;
 
-use super::time_loop::{Ended, Next, Planned, Run, whole};
+pub use seating::Seating;
+
+use super::time_loop::{Ended, Next, Planned, Run};
 use crate::arithmetic::lane::{MOST_LANES, lanes_in};
-use crate::arithmetic::lockstep::Lockstep;
-use crate::circuit::graph::Circuit;
 use crate::circuit::lockstep::DeviceLanes;
 use crate::control::board::Board;
-use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::readout::{Raw, Readout, Seat};
+use crate::readout::{Raw, Readouts, Seat, Sources};
 use crate::recorder::Recorder;
-use crate::step::bounds::Bounds;
-use crate::step::stage::{StageError, Tolerance, is_bad};
+use crate::step::stage::{StageError, is_bad};
 use crate::step::state::State;
 use crate::step::stepper::{Attempt, Span, Stepper};
 
@@ -36,7 +34,7 @@ struct Sitting {
     jumps: u64,
     couplings: u64,
     reordered: u64,
-    /// What is read at the ends of steps.
+    /// What it reads itself at the ends of steps.
     read: Vec<Raw>,
 }
 
@@ -60,6 +58,9 @@ pub struct Abreast<K: DeviceLanes> {
     /// Accounts that heat some run's inputs, and the mean power of each account over the attempted step, W.
     heating: Vec<u32>,
     power: Vec<K>,
+    /// What all runs read at the ends of steps.
+    reads: Readouts<K>,
+    values: Vec<K>,
     rounds: u64,
     steps: u64,
 }
@@ -75,71 +76,7 @@ pub struct Over {
     pub ended: Result<Ended, SolverError>,
 }
 
-/// Where a run went.
-#[derive(Debug)]
-pub enum Seating {
-    /// Into a lane.
-    Sits(usize),
-    /// It is over already.
-    Over(Box<Run<f64>>, Result<Ended, SolverError>),
-    /// It does not fit; it can go on alone, or elsewhere, with the recorder that it has.
-    Refused(Box<Run<f64>>),
-}
-
-/// Equations with the values of a variant in each lane; `None` where their forms or laws differ.
-fn together<K: DeviceLanes>(each: &[&System<f64>]) -> Option<System<K>> {
-    let circuits: Vec<&Circuit<f64>> = each.iter().map(|system| &system.circuit).collect();
-    let all = System::new(Circuit::lockstep::<K>(&circuits)?);
-    each.iter().all(|one| all.has_form_of(one)).then_some(all)
-}
-
 impl<K: DeviceLanes> Abreast<K> {
-    /// Lanes for runs like this one, all free; `None` where such runs go alone.
-    #[inline(never)]
-    pub fn like(run: &Run<f64>) -> Option<Self> {
-        let own = &run.stepper;
-        if own.pieces().is_some() || own.solver.is_dense() {
-            return None;
-        }
-        let system = Arc::new(together::<K>(&vec![&*run.system; K::WIDTH])?);
-        let wide = |readout| Readout::lockstep::<K>(&vec![readout; K::WIDTH]);
-        let integrals = own.integrals.iter().map(|(a, b)| Some((wide(a)?, wide(b)?)));
-        let tolerance = Tolerance { iterations: own.solver.iterations(), ..Tolerance::default() };
-        let stepper = Stepper::new(
-            system,
-            own.solver.program().clone(),
-            own.method,
-            tolerance,
-            Bounds::default(),
-            integrals.collect::<Option<_>>()?,
-        );
-        Some(Self {
-            state: stepper.empty_state(),
-            places: (0..K::WIDTH).map(|_| None).collect(),
-            spans: vec![Span { begin: 0.0, end: 1.0, h: 1.0 }; K::WIDTH],
-            keys: vec![(1.0, 0); K::WIDTH],
-            chosen: run.system.circuit.choices.iter().map(|_| K::splat(1.0)).collect(),
-            heating: Vec::new(),
-            power: vec![K::splat(0.0); own.system().accounts()],
-            rounds: 0,
-            steps: 0,
-            stepper,
-        })
-    }
-
-    /// Whether a run may take a lane here: its method, its elimination order and its form are theirs.
-    #[inline(never)]
-    pub fn fits(&self, run: &Run<f64>) -> bool {
-        let (own, all) = (&run.stepper, &self.stepper);
-        own.pieces().is_none()
-            && !own.solver.is_dense()
-            && own.method.name == all.method.name
-            && own.integrals.len() == all.integrals.len()
-            && own.solver.iterations() == all.solver.iterations()
-            && all.system().has_form_of(&run.system)
-            && own.solver.order() == all.solver.order()
-    }
-
     /// How many runs there are.
     pub fn count(&self) -> usize {
         self.places.iter().flatten().count()
@@ -158,54 +95,6 @@ impl<K: DeviceLanes> Abreast<K> {
     /// The stepper, for measurements of cost.
     pub fn stepper(&mut self) -> &mut Stepper<K> {
         &mut self.stepper
-    }
-
-    /// Gives a run a lane, in which it goes on until the instant `until`, s.
-    #[inline(never)]
-    pub fn seat(&mut self, mut run: Run<f64>, until: f64, recorder: &mut dyn Recorder<f64>) -> Seating {
-        let free = self.places.iter().position(Option::is_none);
-        let (Some(lane), true) = (free, self.fits(&run)) else { return Seating::Refused(Box::new(run)) };
-        let step = match run.next(until, recorder, &mut whole) {
-            Ok(Next::Step(step)) => step,
-            Ok(Next::Walk(..)) => return Seating::Refused(Box::new(run)),
-            Ok(Next::Over(ended)) => return Seating::Over(Box::new(run), Ok(ended)),
-            Err(error) => return Seating::Over(Box::new(run), Err(error)),
-        };
-        let solver = &run.stepper.solver;
-        let sitting = Sitting {
-            until,
-            step,
-            version: None,
-            jumps: run.counters.jumps,
-            couplings: run.counters.couplings,
-            reordered: solver.reordered,
-            read: run.raw(),
-            run,
-        };
-        // A jump at the start may have asked for another order.
-        if self.fits(&sitting.run) && self.take_variants(lane, &sitting.run) {
-            self.places[lane] = Some(sitting);
-            return Seating::Sits(lane);
-        }
-        Seating::Refused(Box::new(sitting.run))
-    }
-
-    /// The values of all runs go into the lanes, and the state of a new one. A free lane takes those of the new one.
-    fn take_variants(&mut self, lane: usize, new: &Run<f64>) -> bool {
-        let each: Vec<&Run<f64>> =
-            self.places.iter().map(|place| place.as_ref().map_or(new, |sitting| &sitting.run)).collect();
-        self.heating = each.iter().flat_map(|run| run.heating.iter().flatten().copied()).collect();
-        self.heating.sort_unstable();
-        self.heating.dedup();
-        let systems: Vec<&System<f64>> = each.iter().map(|run| &*run.system).collect();
-        let integrals: Vec<_> = each.iter().map(|run| &run.stepper.integrals[..]).collect();
-        let Some(system) = together::<K>(&systems) else { return false };
-        if !self.stepper.take_variants(Arc::new(system), &integrals) {
-            return false;
-        }
-        self.stepper.load(lane, &mut self.state, &new.state, &new.stepper);
-        self.stepper.solver.set_temperatures(&self.state.kelvin);
-        true
     }
 
     /// Goes on until some runs are over, and gives them back. There is a recorder for each lane.
@@ -263,6 +152,7 @@ impl<K: DeviceLanes> Abreast<K> {
             }
         }
         stepper.commit_lanes(state, taken, going & !taken);
+        self.tell(taken);
         for lane in lanes_in(leaving) {
             self.leave(lane, self.stepper.outcomes[lane].err(), recorders, over);
         }
@@ -275,6 +165,26 @@ impl<K: DeviceLanes> Abreast<K> {
         }
         if warm {
             self.stepper.solver.set_temperatures(&self.state.kelvin);
+        }
+    }
+
+    /// What is read at the ends of steps goes to the runs that made one.
+    fn tell(&mut self, taken: u32) {
+        let Self { stepper, state, places, reads, values, .. } = self;
+        let from = Sources {
+            seats: &[],
+            x: &state.x,
+            power: &state.power,
+            stamps: stepper.stamps(),
+            celsius: &[],
+            energy: &state.energy,
+            integrals: &[],
+        };
+        reads.weigh(&from, values);
+        for lane in lanes_in(taken) {
+            if let Some(Sitting { run, .. }) = &mut places[lane] {
+                run.values.iter_mut().zip(values.iter()).for_each(|(own, all)| *own = all.lane(lane));
+            }
         }
     }
 
@@ -312,6 +222,7 @@ impl<K: DeviceLanes> Abreast<K> {
     ) {
         let Some(Sitting { mut run, until, .. }) = self.places[lane].take() else { return };
         self.stepper.store(lane, &self.state, &mut run.state, &mut run.stepper, &run.board);
+        run.told = false;
         let recorder = &mut *recorders[lane];
         let helped = match failed {
             Some(error) => run.recover(error).map(|()| recorder.go_on(run.state.t)),
@@ -368,6 +279,7 @@ impl<K: DeviceLanes> Abreast<K> {
                 if run.stepper.solver.reordered != sitting.reordered {
                     // A jump asked for it; the run has its whole state.
                     let Some(Sitting { mut run, until, .. }) = places[lane].take() else { return false };
+                    run.told = false;
                     let ended = run.advance(until, recorder);
                     over.push(Over { lane, run, ended });
                     return false;
@@ -392,7 +304,8 @@ impl<K: DeviceLanes> Abreast<K> {
             Err(error) => Err(error),
         };
         fetch(&mut run.state, &mut run.stepper, &run.board);
-        if let Some(Sitting { run, .. }) = places[lane].take() {
+        if let Some(Sitting { mut run, .. }) = places[lane].take() {
+            run.told = false;
             over.push(Over { lane, run, ended });
         }
         false

@@ -13,6 +13,7 @@ impl Run<f64> {
         for o in &mut self.observers {
             o.now.fill(0.0);
         }
+        self.gather();
         self.read_observers();
         for o in &mut self.observers {
             o.then.copy_from_slice(&o.now);
@@ -21,6 +22,7 @@ impl Run<f64> {
         if !self.celsius.is_empty() {
             recorder.thermal(self.state.t, &self.celsius);
         }
+        self.take_peaks();
         let interval = self.open_row(String::new());
         self.rows.insert(0, interval);
         Ok(())
@@ -39,6 +41,9 @@ impl Run<f64> {
             self.seen_at = t;
         }
         let jumps = corner && self.system.circuit.waves.iter().any(|w| w.jumps_at(t));
+        if !self.told {
+            self.gather();
+        }
         self.board.apply_orders(t);
         self.look(before)?;
         let (ordered, switched) = self.board.take_changes();
@@ -51,6 +56,7 @@ impl Run<f64> {
             self.choices.copy_from_slice(self.board.choices());
             fetch(&mut self.state, &mut self.stepper, &self.board);
             self.jump(true)?;
+            self.gather();
         }
         if corner || ordered || jumps || switched {
             self.ladder.open(t);
@@ -76,18 +82,13 @@ impl Run<f64> {
     }
 
     fn read_observers(&mut self) {
-        if self.observers.is_empty() {
+        if self.watched.start == 0 {
             return;
         }
-        let mut observers = std::mem::take(&mut self.observers);
-        let seat = [self.seat()];
-        let from = self.sources(&seat);
-        for o in &mut observers {
-            for (value, readout) in o.now.iter_mut().zip(&o.readouts) {
-                *value = readout.read(&self.system, &from);
-            }
+        self.read_others(0..self.watched.start);
+        for o in &mut self.observers {
+            o.now.copy_from_slice(&self.values[o.reads.clone()]);
         }
-        self.observers = observers;
     }
 
     pub(super) fn look(&mut self, before: f64) -> Result<(), SolverError> {

@@ -2,8 +2,6 @@
 
 use super::gauge::Reading;
 use crate::circuit::probe::Probe;
-use crate::equations::system::System;
-use crate::readout::{Raw, Readout, Sources};
 
 /// When a burst lasts, and what its value is referred to.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,8 +62,6 @@ impl Reading {
 pub(super) struct Bursts {
     taken: Taken,
     burst: Burst,
-    over: Readout<f64>,
-    temperature: Option<Readout<f64>>,
     /// Value and factor at the start of the one that lasts.
     since: Option<(f64, f64)>,
     count: u32,
@@ -73,31 +69,22 @@ pub(super) struct Bursts {
 }
 
 impl Bursts {
-    pub(super) fn new(taken: Taken, burst: &Burst, system: &System<f64>) -> Self {
-        let temperature = burst.referred.as_ref().and_then(|r| r.temperature.as_ref());
-        Self {
-            taken,
-            over: Readout::new(&burst.over, system),
-            temperature: temperature.map(|p| Readout::new(p, system)),
-            burst: burst.clone(),
-            since: None,
-            count: 0,
-            largest: 0.0,
-        }
+    pub(super) fn new(taken: Taken, burst: &Burst) -> Self {
+        Self { taken, burst: burst.clone(), since: None, count: 0, largest: 0.0 }
     }
 
-    /// Raw values that are read beside the probe itself ([`Readout::raw`]).
-    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
-        [&self.over].into_iter().chain(&self.temperature).for_each(|r| r.raw(accounts, out));
+    /// What is read beside the probe itself: what is to be above the level, and the junction temperature.
+    pub(super) fn probes(&self) -> impl Iterator<Item = &Probe> {
+        let temperature = self.burst.referred.as_ref().and_then(|r| r.temperature.as_ref());
+        [&self.burst.over].into_iter().chain(temperature)
     }
 
-    /// Takes in the end of a step: the probe before it and now.
-    pub(super) fn look(&mut self, before: f64, now: f64, system: &System<f64>, from: &Sources<'_, f64>) {
-        let lasts = self.over.read(system, from) > self.burst.level;
+    /// Takes in the end of a step: the probe before it and now; `beside`: the values of [`Bursts::probes`].
+    pub(super) fn look(&mut self, before: f64, now: f64, beside: &[f64]) {
+        let lasts = beside[0] > self.burst.level;
         if lasts && self.since.is_none() {
-            let factor = self.burst.referred.as_ref().map_or(1.0, |r| {
-                r.factor(self.temperature.as_ref().map_or(r.else_at, |t| t.read(system, from)))
-            });
+            let referred = self.burst.referred.as_ref();
+            let factor = referred.map_or(1.0, |r| r.factor(beside.get(1).copied().unwrap_or(r.else_at)));
             self.since = Some((before, factor));
             self.count += 1;
         }

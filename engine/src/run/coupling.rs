@@ -345,6 +345,7 @@ impl Run<f64> {
         self.counters.couplings += 1;
         recorder.thermal(t, &self.celsius);
         if !self.rows.is_empty() {
+            self.take_peaks();
             let next = self.open_row(String::new());
             let done = std::mem::replace(&mut self.rows[0], next);
             recorder.row(&self.close_row(done, "interval"));

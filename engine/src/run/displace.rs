@@ -64,6 +64,7 @@ impl Run<f64> {
         if let Some(coupling) = &mut self.coupling {
             coupling.begin_anew(self.state.t);
         }
+        self.take_peaks();
         let rows = std::mem::take(&mut self.rows);
         self.rows = rows.into_iter().take(1).map(|_| self.open_row(String::new())).collect();
     }

@@ -8,11 +8,13 @@
 //!
 //! [`Board::fault`]: crate::control::board::Board::fault
 
+use std::ops::Range;
+
 use super::burst::{Burst, Bursts, Taken};
 use crate::circuit::probe::Probe;
 use crate::control::crossing::{Sense, Stretch};
 use crate::equations::system::System;
-use crate::readout::{Raw, Readout, Sources};
+use crate::readout::Readout;
 use crate::recorder::{Event, EventKind};
 
 /// What is measured.
@@ -100,7 +102,8 @@ struct Known {
 #[derive(Clone, Debug)]
 struct Running {
     gauge: Gauge,
-    readout: Option<Readout<f64>>,
+    /// Numbers of the values that it reads: of its probe, then of what its bursts read beside it.
+    reads: Range<usize>,
     bursts: Option<Bursts>,
     /// Values at both ends of the last stretch.
     then: f64,
@@ -114,6 +117,7 @@ struct Running {
 #[derive(Clone, Debug)]
 pub(super) struct Gauges {
     all: Vec<Running>,
+    values: usize,
     /// Both ends of the last stretch, s.
     span: (f64, f64),
     began: bool,
@@ -122,11 +126,11 @@ pub(super) struct Gauges {
 }
 
 impl Gauges {
-    pub(super) fn new(gauges: Vec<Gauge>, system: &System<f64>) -> Self {
+    pub(super) fn new(gauges: Vec<Gauge>) -> Self {
         let running = |gauge: Gauge| Running {
-            readout: gauge.probe.as_ref().map(|p| Readout::new(p, system)),
+            reads: 0..0,
             bursts: match (gauge.measured, &gauge.burst) {
-                (Measured::Bursts(taken), Some(burst)) => Some(Bursts::new(taken, burst, system)),
+                (Measured::Bursts(taken), Some(burst)) => Some(Bursts::new(taken, burst)),
                 _ => None,
             },
             then: 0.0,
@@ -137,23 +141,30 @@ impl Gauges {
         };
         Self {
             all: gauges.into_iter().map(running).collect(),
+            values: 0,
             span: (0.0, 0.0),
             began: false,
             taken: f64::NEG_INFINITY,
         }
     }
 
-    /// Raw values that are read ([`Readout::raw`]).
-    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
-        for g in &self.all {
-            g.readout.iter().for_each(|r| r.raw(accounts, out));
-            g.bursts.iter().for_each(|b| b.raw(accounts, out));
+    /// What is read at the ends of steps, behind others of which the first that counts is number `begin`.
+    pub(super) fn readouts(&mut self, system: &System<f64>, out: &mut Vec<Readout<f64>>, begin: usize) {
+        let before = out.len();
+        for g in &mut self.all {
+            let first = out.len() - begin;
+            if let Some(probe) = &g.gauge.probe {
+                let beside = g.bursts.iter().flat_map(Bursts::probes);
+                out.extend([probe].into_iter().chain(beside).map(|p| Readout::new(p, system)));
+            }
+            g.reads = first..out.len() - begin;
         }
+        self.values = out.len() - before;
     }
 
-    /// Whether anything is read at the ends of steps.
-    pub(super) fn read(&self) -> bool {
-        self.all.iter().any(|g| g.readout.is_some())
+    /// How many values are read.
+    pub(super) fn values(&self) -> usize {
+        self.values
     }
 
     /// The next instant after t at which a step must end, s.
@@ -163,8 +174,9 @@ impl Gauges {
         ends.filter(|&at| at > t).fold(f64::INFINITY, f64::min)
     }
 
-    /// Looks at the end of a step at t, s; after a jump once more at the same instant.
-    pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
+    /// Looks at the end of a step at t, s; after a jump once more at the same instant. `values`: all from the first that
+    /// counts ([`Gauges::readouts`]).
+    pub(super) fn look(&mut self, t: f64, values: &[f64]) {
         let moved = self.began && t > self.span.1;
         if moved {
             self.span = (self.span.1, t);
@@ -172,14 +184,13 @@ impl Gauges {
             (self.span, self.began) = ((t, t), true);
         }
         for g in &mut self.all {
-            let Some(readout) = &g.readout else { continue };
-            let value = readout.read(system, from);
+            let Some((&value, beside)) = values[g.reads.clone()].split_first() else { continue };
             if moved {
                 (g.then, g.now) = (g.after, value);
                 g.stretch(self.span);
             }
             if let Some(bursts) = &mut g.bursts {
-                bursts.look(g.after, value, system, from);
+                bursts.look(g.after, value, beside);
             }
             g.after = value;
             let (begin, end) = (g.gauge.from, g.gauge.to);
@@ -247,7 +258,9 @@ impl Running {
         let within = before >= self.gauge.from && t <= self.gauge.to;
         let s = Stretch { before, t, then: self.then, now: self.now };
         let known = &mut self.known;
-        known.turn(&s);
+        if matches!(self.gauge.measured, Measured::LetThrough | Measured::Clearing | Measured::Above) {
+            known.turn(&s);
+        }
         match self.gauge.measured {
             Measured::LetThrough => {
                 known.sum += s.square_integral(before, t);

@@ -6,7 +6,7 @@ use crate::error::SolverError;
 impl Run<f64> {
     /// Whether drives and controllers read nothing of the circuit, and steps are made by the method.
     pub fn is_led_by_time(&self) -> bool {
-        self.stepper.pieces().is_none() && self.observers.iter().all(|o| o.readouts.is_empty())
+        self.stepper.pieces().is_none() && self.observers.iter().all(|o| o.reads.is_empty())
     }
 
     /// Goes on to the instant `until`, s, as to control only, in a run that [`is_led_by_time`](Self::is_led_by_time): orders
@@ -59,7 +59,7 @@ impl Run<f64> {
     pub fn twin(&self) -> Option<Self> {
         let observer = |o: &Observer<f64>| Observer {
             logic: o.logic.boxed(),
-            readouts: o.readouts.clone(),
+            reads: o.reads.clone(),
             then: o.then.clone(),
             now: o.now.clone(),
         };
@@ -82,7 +82,10 @@ impl Run<f64> {
             sampled_at: self.sampled_at,
             recorded_until: self.recorded_until,
             seen_at: self.seen_at,
+            reads: self.reads.clone(),
+            watched: self.watched.clone(),
             values: self.values.clone(),
+            told: false,
             watcher: self.watcher.clone(),
             gauges: self.gauges.clone(),
             switches: self.switches.clone(),

@@ -1,8 +1,11 @@
 //! What is read off a run.
 
+use std::ops::Range;
+
 use super::time_loop::Run;
 use crate::circuit::probe::Probe;
-use crate::readout::{Raw, Readout, Seat, Sources};
+use crate::equations::system::System;
+use crate::readout::{Raw, Readout, Readouts, Seat, Sources};
 use crate::step::state::State;
 use crate::step::stepper::Stepper;
 
@@ -31,18 +34,30 @@ impl Run<f64> {
         Readout::new(probe, self.system()).read(self.system(), &self.sources(&[self.seat()]))
     }
 
-    /// Raw values that are read at the ends of steps.
+    /// Raw values that a run in a lane reads itself at the ends of steps.
     pub(super) fn raw(&self) -> Vec<Raw> {
-        let accounts = self.system.accounts();
         let mut all: Vec<_> = self.heating.iter().flatten().map(|&account| Raw::Energy(account)).collect();
-        self.observers.iter().flat_map(|o| &o.readouts).for_each(|r| r.raw(accounts, &mut all));
-        self.channels.iter().for_each(|(_, r)| r.raw(accounts, &mut all));
-        self.watcher.raw(accounts, &mut all);
-        self.gauges.raw(accounts, &mut all);
-        self.switches.raw(accounts, &mut all);
+        self.reads.raw_of_others(self.system.accounts(), &mut all);
         all.sort_unstable();
         all.dedup();
         all
+    }
+
+    /// Reads all that the circuit's state tells; what control and heat tell is left to [`Run::read_others`].
+    pub(super) fn gather(&mut self) {
+        self.take(|reads, _, from, values| reads.weigh(from, values));
+    }
+
+    /// Reads what control and heat tell now, of some values.
+    pub(super) fn read_others(&mut self, range: Range<usize>) {
+        self.take(|reads, system, from, values| reads.read_others(&range, system, from, values));
+    }
+
+    fn take(&mut self, read: impl FnOnce(&mut Readouts<f64>, &System<f64>, &Sources<'_, f64>, &mut [f64])) {
+        let (board, choices, waves) = (&self.board, &self.choices, &self.system.circuit.waves);
+        let seat = [Seat { t: self.seen_at, board, waves, choices }];
+        let from = sources(&self.state, &self.stepper, &self.celsius, &seat);
+        read(&mut self.reads, &self.system, &from, &mut self.values);
     }
 
     /// Where probes are read.

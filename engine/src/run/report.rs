@@ -1,9 +1,7 @@
 //! What the loop tells a recorder: samples, extremes, and the account's rows.
 
 use super::gauge::Reading;
-use super::reading::sources;
 use super::time_loop::Run;
-use crate::readout::Seat;
 use crate::recorder::{Column, Event, Layout, Recorder, Row};
 
 /// An open row of the account.
@@ -17,7 +15,7 @@ pub(super) struct Open<L> {
 
 impl Run<f64> {
     pub(super) fn layout(&self) -> Layout {
-        let channels = self.channels.iter().map(|(c, _)| Column {
+        let channels = self.channels.iter().map(|c| Column {
             name: c.name.clone(),
             long_name: c.long_name.clone(),
             unit: c.probe.unit().to_string(),
@@ -36,6 +34,7 @@ impl Run<f64> {
         self.end_interval(recorder);
         self.switches.finish(self.state.t);
         self.report_switching(recorder);
+        self.take_peaks();
         let open: Vec<_> = self.rows.drain(1.min(self.rows.len())..).collect();
         for row in open {
             recorder.row(&self.close_row(row, "edge"));
@@ -49,18 +48,21 @@ impl Run<f64> {
     }
 
     pub(super) fn watch(&mut self, events: &mut Vec<Event>) {
-        let (t, system) = (self.state.t, &*self.system);
-        let (board, choices, waves) = (&self.board, &self.choices, &system.circuit.waves);
-        let seat = [Seat { t: self.seen_at, board, waves, choices }];
-        let from = sources(&self.state, &self.stepper, &self.celsius, &seat);
-        self.watcher.look(t, system, &from, events);
-        self.gauges.look(t, system, &from);
-        self.switches.look(t, system, &from);
+        self.read_others(self.watched.clone());
+        let (t, values) = (self.state.t, &self.values[self.watched.clone()]);
+        let (watches, rest) = values.split_at(self.watcher.watches().len());
+        self.watcher.look(t, watches, events);
+        self.gauges.look(t, values);
+        self.switches.look(t, &rest[self.gauges.values()..]);
+    }
+
+    /// Takes what was reached of late into the open rows: before one of them begins or ends.
+    pub(super) fn take_peaks(&mut self) {
+        let recent = self.watcher.recent();
         for row in &mut self.rows {
-            for (peak, now) in row.peaks.iter_mut().zip(&self.watcher.now) {
-                *peak = peak.max(*now);
-            }
+            row.peaks.iter_mut().zip(recent).for_each(|(peak, most)| *peak = peak.max(*most));
         }
+        self.watcher.forget_recent();
     }
 
     /// Reports the channels' values. Instants rise: what follows a jump at the same instant is reported at the next
@@ -71,19 +73,13 @@ impl Run<f64> {
             return;
         }
         self.sampled_at = t;
-        let mut values = std::mem::take(&mut self.values);
-        let seat = [self.seat()];
-        let from = self.sources(&seat);
-        for (value, (_, readout)) in values.iter_mut().zip(&self.channels) {
-            *value = readout.read(&self.system, &from);
-        }
+        self.read_others(self.watched.end..self.values.len());
         self.recorded_until = t.max(self.recorded_until.next_up());
-        recorder.sample(self.recorded_until, &values);
-        self.values = values;
+        recorder.sample(self.recorded_until, &self.values[self.watched.end..]);
     }
 
     pub(super) fn open_row(&self, subject: String) -> Open<f64> {
-        let peaks = self.watcher.now[..self.watcher.recorded()].to_vec();
+        let peaks = self.watcher.now()[..self.watcher.recorded()].to_vec();
         Open { subject, begin: self.state.t, heat: self.heat_since_start(), peaks }
     }
 
@@ -119,6 +115,7 @@ impl Run<f64> {
 
     /// An edge of a drive ends its row and begins the next.
     pub(super) fn turn_row(&mut self, subject: &str, recorder: &mut dyn Recorder<f64>) {
+        self.take_peaks();
         let next = self.open_row(subject.to_string());
         match self.rows.iter().position(|r| r.subject == subject) {
             Some(k) => {

@@ -230,9 +230,9 @@ impl Setup<f64> {
         state.energy.fill(zero);
         stepper.forget(&mut state);
         let stored_at_start = ledger::stored(&system, &devices, &state.x);
-        let watcher = Watcher::new(self.watches, &system);
-        let gauges = Gauges::new(self.gauges, &system);
-        let switches = Switches::new(self.switches, &system);
+        let watcher = Watcher::new(self.watches);
+        let gauges = Gauges::new(self.gauges);
+        let switches = Switches::new(self.switches);
         Ok(Run::assemble(
             state,
             stepper,

@@ -13,7 +13,7 @@ use crate::equations::system::System;
 use crate::measure::MeasureError;
 use crate::measure::signal::Signal;
 use crate::measure::switching::{Levels, Waveforms, energy};
-use crate::readout::{Raw, Readout, Sources};
+use crate::readout::Readout;
 use crate::recorder::{Event, EventKind, Switching};
 use crate::units::people;
 
@@ -43,11 +43,18 @@ pub struct SwitchMeter {
     pub partner: Option<(Probe, Probe)>,
 }
 
+impl SwitchMeter {
+    /// Voltage, current, work, charge; then voltage and current of the partner.
+    fn probes(&self) -> impl Iterator<Item = &Probe> {
+        let partner = self.partner.iter().flat_map(|(v, i)| [v, i]);
+        [&self.voltage, &self.current, &self.work, &self.charge].into_iter().chain(partner)
+    }
+}
+
 #[derive(Clone, Debug)]
 struct Device {
     meter: SwitchMeter,
     /// Voltage, current, work, charge; then voltage and current of the partner.
-    readouts: Vec<Readout<f64>>,
     now: Vec<f64>,
     window: Option<Window>,
 }
@@ -72,32 +79,23 @@ pub(super) struct Switches {
 }
 
 impl Switches {
-    pub(super) fn new(meters: Vec<SwitchMeter>, system: &System<f64>) -> Self {
-        let device = |meter: SwitchMeter| {
-            let own = [&meter.voltage, &meter.current, &meter.work, &meter.charge];
-            let partner = meter.partner.iter().flat_map(|(v, i)| [v, i]);
-            let readouts: Vec<_> = own.into_iter().chain(partner).map(|p| Readout::new(p, system)).collect();
-            Device { now: vec![0.0; readouts.len()], readouts, window: None, meter }
-        };
+    pub(super) fn new(meters: Vec<SwitchMeter>) -> Self {
+        let device =
+            |meter: SwitchMeter| Device { now: vec![0.0; meter.probes().count()], window: None, meter };
         Self { all: meters.into_iter().map(device).collect(), found: Vec::new() }
     }
 
-    /// Raw values that are read ([`Readout::raw`]).
-    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
-        self.all.iter().flat_map(|d| &d.readouts).for_each(|r| r.raw(accounts, out));
+    /// What is read at the ends of steps.
+    pub(super) fn readouts(&self, system: &System<f64>, out: &mut Vec<Readout<f64>>) {
+        out.extend(self.all.iter().flat_map(|d| d.meter.probes()).map(|p| Readout::new(p, system)));
     }
 
-    /// Whether anything is read at the ends of steps.
-    pub(super) fn read(&self) -> bool {
-        !self.all.is_empty()
-    }
-
-    /// Looks at the end of a step at t, s; after a jump once more at the same instant.
-    pub(super) fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>) {
+    /// Looks at the end of a step at t, s; after a jump once more at the same instant. `values`: of all readouts.
+    pub(super) fn look(&mut self, t: f64, mut values: &[f64]) {
         for device in &mut self.all {
-            for (now, readout) in device.now.iter_mut().zip(&device.readouts) {
-                *now = readout.read(system, from);
-            }
+            let (own, rest) = values.split_at(device.now.len());
+            device.now.copy_from_slice(own);
+            values = rest;
             if let Some(window) = &mut device.window {
                 window.push(t, &device.now);
             }

@@ -1,5 +1,6 @@
 //! The time loop: step, look, couple, record. It reads like the recipe.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::coupling::Coupling;
@@ -16,7 +17,7 @@ use crate::control::Controller;
 use crate::control::board::Board;
 use crate::equations::system::System;
 use crate::error::SolverError;
-use crate::readout::{Readout, Seat};
+use crate::readout::{Readout, Readouts, Seat};
 use crate::recorder::Recorder;
 use crate::step::balance::Balance;
 use crate::step::schedule::Ladder;
@@ -37,7 +38,8 @@ pub enum Ended {
 #[derive(Debug)]
 pub(super) struct Observer<L: Lane> {
     pub(super) logic: Box<dyn Controller<L>>,
-    pub(super) readouts: Vec<Readout<L>>,
+    /// Which of the run's values are its own.
+    pub(super) reads: Range<usize>,
     pub(super) then: Vec<L>,
     pub(super) now: Vec<L>,
 }
@@ -88,7 +90,7 @@ pub struct Run<L: Lane> {
     pub(super) coupling: Option<Coupling<L>>,
     /// Accounts that heat each input.
     pub(super) heating: Vec<Vec<u32>>,
-    pub(super) channels: Vec<(Channel, Readout<L>)>,
+    pub(super) channels: Vec<Channel>,
     /// Whether energies are read between the ends of stretches: by channels, or heat inputs.
     pub(super) tells_energy: bool,
     pub(super) sample_every: f64,
@@ -97,7 +99,12 @@ pub struct Run<L: Lane> {
     pub(super) recorded_until: f64,
     /// The instant at which probes are read, s: that of the state, or the next one just after a jump.
     pub(super) seen_at: f64,
+    /// All that is read at the ends of steps: of controllers, then of what watches, then of channels.
+    pub(super) reads: Readouts<L>,
+    pub(super) watched: Range<usize>,
+    /// Their values. Of a run in a lane the lanes tell them.
     pub(super) values: Vec<L>,
+    pub(super) told: bool,
     pub(super) watcher: Watcher,
     pub(super) gauges: Gauges,
     pub(super) switches: Switches,
@@ -130,11 +137,21 @@ impl Run<f64> {
         counters: Counters,
     ) -> Self {
         let system = Arc::clone(stepper.system());
-        let observers = controllers.into_iter().map(|logic| {
-            let readouts: Vec<_> = logic.probes().iter().map(|p| Readout::new(p, &system)).collect();
-            let zeros = vec![0.0; readouts.len()];
-            Observer { logic, readouts, then: zeros.clone(), now: zeros }
-        });
+        let mut readouts: Vec<Readout<f64>> = Vec::new();
+        let mut observers = Vec::new();
+        for logic in controllers {
+            let begin = readouts.len();
+            readouts.extend(logic.probes().iter().map(|p| Readout::new(p, &system)));
+            let zeros = vec![0.0; readouts.len() - begin];
+            observers.push(Observer { logic, reads: begin..readouts.len(), then: zeros.clone(), now: zeros });
+        }
+        let Recording { channels, sample_every, watcher, mut gauges, switches } = recording;
+        let begin = readouts.len();
+        watcher.readouts(&system, &mut readouts);
+        gauges.readouts(&system, &mut readouts, begin);
+        switches.readouts(&system, &mut readouts);
+        let watched = begin..readouts.len();
+        readouts.extend(channels.iter().map(|c| Readout::new(&c.probe, &system)));
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let first = stepper.pieces().map(|_| ladder.step());
         let coupling = thermal.as_ref().map(|t| Coupling::new(t, (bound, longest), first, state.t));
@@ -146,27 +163,22 @@ impl Run<f64> {
             };
             (0..heats).filter(mine).map(|k| k as u32).collect()
         });
-        let channels: Vec<_> = recording
-            .channels
-            .into_iter()
-            .map(|c| {
-                let readout = Readout::new(&c.probe, &system);
-                (c, readout)
-            })
-            .collect();
         Self {
-            observers: observers.collect(),
+            observers,
             heating: heating.collect(),
-            tells_energy: !celsius.is_empty() || channels.iter().any(|(_, r)| r.is_integral()),
+            tells_energy: !celsius.is_empty() || readouts[watched.end..].iter().any(Readout::is_integral),
             coupling,
-            values: vec![0.0; channels.len()],
+            values: vec![0.0; readouts.len()],
+            reads: Readouts::new(readouts, system.accounts()),
+            watched,
+            told: false,
             sampled_at: f64::NEG_INFINITY,
             recorded_until: f64::NEG_INFINITY,
             seen_at: state.t.next_up(),
-            sample_every: recording.sample_every,
-            watcher: recording.watcher,
-            gauges: recording.gauges,
-            switches: recording.switches,
+            sample_every,
+            watcher,
+            gauges,
+            switches,
             rows: Vec::new(),
             choices: board.choices().to_vec(),
             began: false,

@@ -22,10 +22,7 @@ impl Run<f64> {
         recorder: &mut dyn Recorder<f64>,
     ) -> Result<Ended, SolverError> {
         let before = self.state.t;
-        let closely = !self.watcher.watches().is_empty()
-            || self.gauges.read()
-            || self.switches.read()
-            || self.observers.iter().any(|o| !o.readouts.is_empty());
+        let closely = self.watched.end > 0;
         let mut pause = if closely { before } else { f64::INFINITY };
         if !self.channels.is_empty() {
             pause = pause.min(self.sampled_at + self.sample_every);

@@ -1,10 +1,12 @@
 //! Extremes of watched quantities, and the events their crossings make.
 
-use super::vertex::{Pace, Vertices};
+use std::ops::Range;
+
+use super::vertex::{Pace, Steps, reach, vertex};
 use crate::arithmetic::lane::Lane;
 use crate::circuit::probe::Probe;
 use crate::equations::system::System;
-use crate::readout::{Raw, Readouts, Sources};
+use crate::readout::Readout;
 use crate::recorder::{Action, Column, Event, EventKind};
 use crate::units::people;
 
@@ -86,63 +88,77 @@ impl Seen {
     }
 }
 
+/// How many quantities are looked at together.
+const TOGETHER: usize = 8;
+
 /// Watches quantities at every step. One entry per quantity in every list.
+///
+/// Most steps bring nothing new. So each quantity has a band, within its extremes and its bounds: while no value of a
+/// group, nor the vertex that may lie between its values, leaves its band, the group is not looked at further.
 #[derive(Clone, Debug)]
 pub struct Watcher {
     watches: Vec<Watch>,
-    readouts: Readouts,
-    /// Present values.
-    pub now: Vec<f64>,
-    /// Extremes so far, and their instants, s.
+    /// Values at the ends of the last steps, the latest first.
+    past: [Vec<f64>; 4],
+    /// The bands.
+    low: Vec<f64>,
+    high: Vec<f64>,
+    /// Largest values since rows of the account last took them.
+    recent: Vec<f64>,
+    /// Extremes so far, and their instants, s; then those with vertices between steps.
     least: Vec<f64>,
     least_at: Vec<f64>,
     most: Vec<f64>,
     most_at: Vec<f64>,
+    lowest: Vec<f64>,
+    highest: Vec<f64>,
     /// Bounds whose crossings make events; none where these are infinite.
     lower: Vec<f64>,
     upper: Vec<f64>,
-    /// 1 outside, else 0.
-    outside: Vec<u64>,
+    outside: Vec<bool>,
     since: Vec<Option<f64>>,
-    /// Those that do not hold throughout.
-    sometimes: Vec<usize>,
-    /// Extremes of those that do not hold now.
-    aside: Vec<(usize, [f64; 4])>,
     pace: Pace,
-    vertices: Vertices,
 }
 
 impl Watcher {
-    /// Compiles the probes.
-    pub fn new(watches: Vec<Watch>, system: &System<f64>) -> Self {
+    /// Watches these.
+    pub fn new(watches: Vec<Watch>) -> Self {
         let n = watches.len();
         let bounds = |of: fn(&Watch) -> f64, none: f64| {
             watches.iter().map(|w| if w.event.is_some() { of(w) } else { none }).collect()
         };
+        let zeros = || vec![0.0; n];
         let mut watcher = Self {
-            readouts: Readouts::new(watches.iter().map(|w| &w.probe), system),
-            now: vec![0.0; n],
-            least: vec![0.0; n],
-            least_at: vec![0.0; n],
-            most: vec![0.0; n],
-            most_at: vec![0.0; n],
+            past: std::array::from_fn(|_| zeros()),
+            low: zeros(),
+            high: zeros(),
+            recent: zeros(),
+            least: zeros(),
+            least_at: zeros(),
+            most: zeros(),
+            most_at: zeros(),
+            lowest: zeros(),
+            highest: zeros(),
             lower: bounds(|w| w.lower, f64::NEG_INFINITY),
             upper: bounds(|w| w.upper, f64::INFINITY),
-            outside: vec![0; n],
+            outside: vec![false; n],
             since: vec![None; n],
-            sometimes: (0..n).filter(|k| watches[*k].during != ALWAYS).collect(),
-            aside: Vec::new(),
             pace: Pace::default(),
-            vertices: Vertices::new(n),
             watches,
         };
         watcher.forget();
+        watcher.forget_recent();
         watcher
     }
 
     /// What is watched.
     pub fn watches(&self) -> &[Watch] {
         &self.watches
+    }
+
+    /// Present values.
+    pub(super) fn now(&self) -> &[f64] {
+        &self.past[0]
     }
 
     /// What the extremes of a quantity are estimated to miss between the ends of steps: least (at most 0) and largest
@@ -153,7 +169,7 @@ impl Watcher {
             return (0.0, 0.0);
         }
         let known = |missed: f64| if missed.is_finite() { missed } else { 0.0 };
-        (known(self.vertices.least[k] - self.least[k]), known(self.vertices.most[k] - self.most[k]))
+        (known(self.lowest[k] - self.least[k]), known(self.highest[k] - self.most[k]))
     }
 
     /// All that was seen, in the order of the watches.
@@ -169,26 +185,38 @@ impl Watcher {
         (0..self.watches.len()).map(one).collect()
     }
 
-    /// Raw values that are read ([`Readout::raw`](crate::readout::Readout::raw)).
-    pub(super) fn raw(&self, accounts: usize, out: &mut Vec<Raw>) {
-        self.readouts.raw(accounts, out);
+    /// What is read at the ends of steps.
+    pub(super) fn readouts(&self, system: &System<f64>, out: &mut Vec<Readout<f64>>) {
+        out.extend(self.watches.iter().map(|w| Readout::new(&w.probe, system)));
     }
 
     /// Forgets what was seen.
     pub(super) fn forget(&mut self) {
-        self.least.fill(f64::INFINITY);
-        self.most.fill(f64::NEG_INFINITY);
+        for least in [&mut self.least, &mut self.lowest, &mut self.low] {
+            least.fill(f64::INFINITY);
+        }
+        for most in [&mut self.most, &mut self.highest, &mut self.high] {
+            most.fill(f64::NEG_INFINITY);
+        }
         self.least_at.fill(f64::NAN);
         self.most_at.fill(f64::NAN);
         self.since.fill(None);
-        self.outside.fill(0);
-        self.vertices = Vertices::new(self.watches.len());
+        self.outside.fill(false);
         self.pace.anew();
     }
 
     /// A course begins anew: what comes does not go on from what was.
     pub(super) fn anew(&mut self) {
         self.pace.anew();
+    }
+
+    /// The largest values since [`Watcher::forget_recent`].
+    pub(super) fn recent(&self) -> &[f64] {
+        &self.recent
+    }
+
+    pub(super) fn forget_recent(&mut self) {
+        self.recent.fill(f64::NEG_INFINITY);
     }
 
     /// How many of the watches are reported in columns and rows: all before the first that only guards a law's range.
@@ -207,55 +235,84 @@ impl Watcher {
         self.watches[..self.recorded()].iter().map(column).collect()
     }
 
-    /// Reads all at the instant t, s, keeps extremes, and tells crossings.
-    pub fn look(&mut self, t: f64, system: &System<f64>, from: &Sources<'_, f64>, events: &mut Vec<Event>) {
-        if self.watches.is_empty() {
+    /// Takes the values at the instant t, s, keeps extremes, and tells crossings.
+    pub fn look(&mut self, t: f64, values: &[f64], events: &mut Vec<Event>) {
+        if values.is_empty() {
             return;
         }
         let steps = self.pace.next(t);
-        self.readouts.read(system, from, &mut self.now);
-        self.vertices.look(&self.now, steps);
-        let absent = self.sometimes.iter().filter(|k| !self.watches[**k].holds(t));
-        let extremes = |k: usize| [self.least[k], self.least_at[k], self.most[k], self.most_at[k]];
-        self.aside.clear();
-        self.aside.extend(absent.map(|&k| (k, extremes(k))));
-        if self.keep_extremes(t) {
-            (0..self.now.len()).for_each(|k| self.cross(k, t, events));
+        self.past.rotate_right(1);
+        self.past[0].copy_from_slice(values);
+        for (most, now) in self.recent.iter_mut().zip(values) {
+            *most = Lane::max(*most, *now);
         }
-        for &(k, kept) in &self.aside {
-            [self.least[k], self.least_at[k], self.most[k], self.most_at[k]] = kept;
+        let n = values.len();
+        // Where there are no three values in a row, the latest counts alone.
+        let (rise, fall) = steps[0].map_or((0.0, 1.0), reach);
+        for begin in (0..n).step_by(TOGETHER) {
+            let group = begin..n.min(begin + TOGETHER);
+            if self.leaves(group.clone(), rise, fall) {
+                group.for_each(|k| self.take(k, t, steps, events));
+            }
         }
     }
 
-    /// Takes the present values into the extremes; whether some went out of their bounds, or came back. Without
-    /// branches, so that it is done for several quantities at once.
-    fn keep_extremes(&mut self, t: f64) -> bool {
-        let n = self.now.len();
-        let (now, lower, upper) = (&self.now[..n], &self.lower[..n], &self.upper[..n]);
-        let (least, least_at) = (&mut self.least[..n], &mut self.least_at[..n]);
-        for k in 0..n {
-            least_at[k] = if now[k] < least[k] { t } else { least_at[k] };
-            least[k] = Lane::min(least[k], now[k]);
+    /// Whether a value of a group, or a vertex within reach of it, may leave its band. Without branches, so that it is
+    /// done for several quantities at once.
+    fn leaves(&self, group: Range<usize>, rise: f64, fall: f64) -> bool {
+        let [v2, v1, v0, _] = &self.past;
+        let of = |list: &Vec<f64>| -> [f64; TOGETHER] {
+            let mut own = [0.0; TOGETHER];
+            let list = &list[group.clone()];
+            if let Some(whole) = list.first_chunk() {
+                return *whole;
+            }
+            own[..list.len()].copy_from_slice(list);
+            own
+        };
+        let (v2, v1, v0, low, high) = (of(v2), of(v1), of(v0), of(&self.low), of(&self.high));
+        let mut within = true;
+        for k in 0..TOGETHER {
+            let beyond = (rise * (v1[k] - v0[k]).abs()).max(fall * (v2[k] - v1[k]).abs());
+            // Written so that what is not a number leaves.
+            within &= (v1[k] + beyond <= high[k]) & (v1[k] - beyond >= low[k]);
         }
-        let (most, most_at) = (&mut self.most[..n], &mut self.most_at[..n]);
-        for k in 0..n {
-            most_at[k] = if now[k] > most[k] { t } else { most_at[k] };
-            most[k] = Lane::max(most[k], now[k]);
+        !within
+    }
+
+    /// Takes the present value of a quantity into its extremes, with the vertex before it.
+    fn take(&mut self, k: usize, t: f64, steps: [Option<Steps>; 2], events: &mut Vec<Event>) {
+        if !self.watches[k].holds(t) {
+            return;
         }
-        let outside = &self.outside[..n];
-        let changed = |k: usize| u64::from(now[k] > upper[k] || now[k] < lower[k]) ^ outside[k];
-        (0..n).fold(0, |any, k| any | changed(k)) != 0
+        let past = self.past.each_ref().map(|list| list[k]);
+        let now = past[0];
+        if now < self.least[k] {
+            (self.least[k], self.least_at[k]) = (now, t);
+        }
+        if now > self.most[k] {
+            (self.most[k], self.most_at[k]) = (now, t);
+        }
+        let vertex = vertex(past, steps);
+        self.lowest[k] = self.lowest[k].min(now).min(vertex);
+        self.highest[k] = self.highest[k].max(now).max(vertex);
+        let (above, below) = (now > self.upper[k], now < self.lower[k]);
+        if (above || below) != self.outside[k] {
+            self.cross(k, t, events);
+        }
+        (self.low[k], self.high[k]) = match self.outside[k] {
+            // It may come back at any time.
+            true => (f64::INFINITY, f64::NEG_INFINITY),
+            false => (self.least[k].max(self.lower[k]), self.most[k].min(self.upper[k])),
+        };
     }
 
     fn cross(&mut self, k: usize, t: f64, events: &mut Vec<Event>) {
-        let (watch, value) = (&self.watches[k], self.now[k]);
-        if !watch.holds(t) {
-            return;
-        }
+        let (watch, value) = (&self.watches[k], self.past[0][k]);
         let (above, below) = (value > self.upper[k], value < self.lower[k]);
         let outside = above || below;
-        let was = std::mem::replace(&mut self.outside[k], u64::from(outside));
-        let Some(kind) = watch.event.filter(|_| outside && was == 0) else { return };
+        self.outside[k] = outside;
+        let Some(kind) = watch.event.filter(|_| outside) else { return };
         self.since[k].get_or_insert(t);
         let level = if above { watch.upper } else { watch.lower };
         let bound = people(level, watch.unit);

@@ -3,6 +3,10 @@
 //! Datasets for nonlinear regression with their certified values (from memory; a wrong digit in the data would move the
 //! certified sum of squares, which is reproduced).
 
+#[path = "../../../../tests/common/misra1a.rs"]
+#[expect(dead_code, reason = "the standard deviations are for the fit to waveforms")]
+mod misra1a;
+
 use super::*;
 
 /// What a problem is made of: residuals of its parameters.
@@ -144,30 +148,14 @@ impl Dataset<'_> {
     }
 }
 
-/// Misra (1978), Misra1a: lower difficulty.
 #[test]
 fn nist_misra1a() {
     Dataset {
-        law: &|x, b| b[0] * (1.0 - (-b[1] * x).exp()),
-        points: &[
-            (77.6, 10.07),
-            (114.9, 14.73),
-            (141.1, 17.94),
-            (190.8, 23.93),
-            (239.9, 29.61),
-            (289.0, 35.18),
-            (332.8, 40.02),
-            (378.4, 44.82),
-            (434.8, 50.76),
-            (477.3, 55.05),
-            (536.8, 61.01),
-            (593.1, 66.40),
-            (689.1, 75.47),
-            (760.0, 81.78),
-        ],
+        law: &misra1a::law,
+        points: &misra1a::POINTS,
         starts: [&[500.0, 1e-4], &[250.0, 5e-4]],
-        certified: &[2.3894212918e2, 5.5015643181e-4],
-        sum: 1.2455138894e-1,
+        certified: &misra1a::B,
+        sum: misra1a::SQUARES,
     }
     .check();
 }
