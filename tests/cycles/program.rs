@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::common::answers::{self, rows, value};
 use crate::common::catalogued::shipped;
+use crate::common::folder::Folder;
 use crate::common::program::{describe as json, joulestep, words};
 
 /// Every arrangement has an example that is right.
@@ -135,4 +136,19 @@ fn the_dead_time_of_a_leg() {
     assert_eq!(joulestep(&long).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-breaker.toml"]).code, 2);
     assert_eq!(joulestep(&["cycle", "examples/ferry-precharge.toml"]).code, 2);
+}
+
+/// A long run comes to the state that is told to repeat: the largest choke current of the shipped totem pole rises from
+/// period to period (the choke forgets with a time constant of 33 ms) until it stands. Its control begins otherwise than
+/// it repeats: before the first edge there is no dead time.
+#[test]
+fn a_long_run_comes_to_the_state_that_repeats() {
+    let text = std::fs::read_to_string("examples/ferry-totem-pole.toml").unwrap();
+    let long = text.replace("end = \"40 ms\"", "end = \"160 ms\"");
+    assert_ne!(long, text);
+    let (code, run) = Folder::scenario(&long).json(&["run", "@s.toml", "--no-estimate"]);
+    assert_eq!(code, 0, "{run}");
+    let found = json(&["cycle", "examples/ferry-totem-pole.toml", "--json"]);
+    let [told, expected] = [&found, &run].map(|report| value(report, "limit.choke-current.largest"));
+    assert!((told - expected).abs() < 1e-6 * expected, "{told} and {expected}");
 }

@@ -122,19 +122,26 @@ pub struct Steady {
 
 impl Steady {
     /// Takes in that the run has gone on for one period since: how well that one closes, and where it was not known the
-    /// distance.
-    pub fn one_more(&mut self, run: &Run<f64>) {
+    /// distance. False where it does not go as those of the search did, which began elsewhere (control that does not
+    /// repeat from there on, say): the search is then to go on from here. `closing`: the error that is good enough.
+    pub fn one_more(&mut self, run: &Run<f64>, closing: f64) -> bool {
         let keepers: Vec<Keeper> = self.kept.iter().map(|k| k.0.clone()).collect();
         let before = DVector::from_iterator(keepers.len(), self.kept.iter().map(|k| k.1));
         let after = DVector::from_iterator(keepers.len(), keepers.iter().map(|k| k.read(run)));
+        self.periods += 1;
+        self.kept = keepers.iter().cloned().zip(after.iter().copied()).collect();
+        if keepers.is_empty() {
+            return true;
+        }
         let now = (&after - &before).component_div(&scales(&keepers, &before, &after)).amax();
-        if self.distance.is_none() && !keepers.is_empty() {
+        // Written so that what is not a number strays.
+        let repeats = now <= STRAYS * closing.max(self.closing);
+        if self.distance.is_none() || !repeats {
             self.distance = Some(far(now, self.closing));
             self.closing = now;
             self.history.push(now);
         }
-        self.periods += 1;
-        self.kept = keepers.into_iter().zip(after.iter().copied()).collect();
+        repeats
     }
 
     /// The small disturbance that stays longest: what is left of it after a period (the largest magnitude of the
@@ -174,6 +181,8 @@ pub enum CycleError {
     Period(f64),
 }
 
+/// How much more than the periods of a search one after it may change.
+const STRAYS: f64 = 10.0;
 /// How much less a period must change than the one before to be run to rest.
 const QUICK: f64 = 0.1;
 /// Most steps towards a small distance once the closing error is good.

@@ -177,13 +177,15 @@ impl<L: Lane> Stepper<L> {
         sums.iter_mut().zip(rest).for_each(|(sum, gain)| *sum += *gain);
         let n = self.halves.len();
         let (x0, x1, q0, q1) = (&state.x[..n], &self.solver.x[..n], &state.q[..n], &self.q[..n]);
-        let term = |k: usize| self.halves[k] * (x0[k] + x1[k]) * (q1[k] - q0[k]);
+        let halves = &self.halves[..n];
         let whole = n - n % 8;
         for begin in (0..whole).step_by(8) {
-            sums = std::array::from_fn(|k| sums[k] + term(begin + k));
+            let of = |v: &[L]| -> [L; 8] { std::array::from_fn(|k| v[begin + k]) };
+            let (half, x0, x1, q0, q1) = (of(halves), of(x0), of(x1), of(q0), of(q1));
+            sums = std::array::from_fn(|k| sums[k] + half[k] * (x0[k] + x1[k]) * (q1[k] - q0[k]));
         }
         for k in whole..n {
-            sums[k - whole] += term(k);
+            sums[k - whole] += halves[k] * (x0[k] + x1[k]) * (q1[k] - q0[k]);
         }
         -sums.into_iter().fold(L::splat(0.0), |sum, s| sum + s)
     }

@@ -87,6 +87,7 @@ impl<K: Lane> Stepper<K> {
             stages.exact &= !(1 << lane);
         }
         self.finest.set_lane(lane, from.finest);
+        self.coarser.set_lane(lane, from.coarser);
         self.gauge.load(lane, &from.gauge);
     }
 

@@ -63,7 +63,7 @@ pub struct Stepper<L: Lane> {
     /// A half for every row with energy.
     pub(super) halves: Vec<L>,
     /// Factor of the bounds of the local error.
-    pub(crate) coarser: f64,
+    pub(crate) coarser: L,
     /// The implicit stages of this step so far: instants (s, where there is one lane) and inner unknowns.
     points: Vec<(f64, Vec<L>)>,
     known: usize,
@@ -109,7 +109,7 @@ impl<L: Lane> Stepper<L> {
             h: zero,
             gain: zeros(accounts),
             halves: halves(&solver.system),
-            coarser: bounds.coarser,
+            coarser: L::splat(bounds.coarser),
             points: (1..method.stages()).map(|_| (0.0, vec![zero; inner])).collect(),
             known: 0,
             end: 0.0,

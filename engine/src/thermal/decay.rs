@@ -8,10 +8,16 @@ const KEPT: usize = 32;
 
 /// What one length of interval does to a network.
 #[derive(Debug, Clone)]
-pub(super) struct Decay<L> {
-    dt: f64,
+pub struct Decay<L> {
+    pub(super) dt: f64,
     /// 1 − e^(−λ·dt): the part of the way to the settled value that a mode goes.
     pub(super) gone: Vec<L>,
+}
+
+impl<L: Lane> Decay<L> {
+    pub(super) fn new(dt: f64, modal: &Modal<L>) -> Self {
+        Self { dt, gone: modal.rates.iter().map(|rate| approach(*rate * L::splat(dt))).collect() }
+    }
 }
 
 /// Decays by length of interval. A length that comes again moves forward by one place; one that is new takes the last

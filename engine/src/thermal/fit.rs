@@ -88,7 +88,7 @@ pub fn fit(points: &[(f64, f64)], most: Option<usize>) -> Result<Fit, FitError> 
     let (fast, slow) = (0.2 * first, 3.0 * last);
     let count = ((slow / fast).log10() * PER_DECADE).ceil().min(LONGEST) as usize;
     let grid: Vec<f64> = (0..=count).map(|k| fast * (slow / fast).powf(k as f64 / count as f64)).collect();
-    let mut terms = join_neighbours(&solve(points, &grid));
+    let mut terms = join_neighbours(&Chain::new(points, grid.into_iter()).terms);
     let most = most.unwrap_or(usize::MAX).max(1);
     refine(points, &mut terms);
     while terms.len() > most {
@@ -128,17 +128,47 @@ fn value(terms: &[FosterTerm], t: f64) -> f64 {
     terms.iter().map(|term| term.resistance * approach(t / term.time_constant)).sum()
 }
 
-/// Resistances for given time constants, least relative errors; terms of zero left out.
-fn solve(points: &[(f64, f64)], time_constants: &[f64]) -> Vec<FosterTerm> {
-    let matrix = DMatrix::from_fn(points.len(), time_constants.len(), |i, j| {
-        approach(points[i].0 / time_constants[j]) / points[i].1
-    });
-    let right = DVector::from_element(points.len(), 1.0);
-    let free = least_squares(matrix.clone(), &right).filter(|x| x.iter().all(|v| *v > 0.0));
-    let resistances = free.unwrap_or_else(|| non_negative(&matrix, &right));
-    let terms = resistances.iter().zip(time_constants);
-    let terms = terms.map(|(resistance, tau)| FosterTerm { resistance: *resistance, time_constant: *tau });
-    terms.filter(|t| t.resistance > 0.0).collect()
+/// Response of a term of 1 K/W at the points, as a share of what they are.
+fn column(points: &[(f64, f64)], time_constant: f64) -> DVector<f64> {
+    DVector::from_iterator(points.len(), points.iter().map(|(t, z)| approach(t / time_constant) / z))
+}
+
+/// A chain of time constants with the resistances that make the relative errors least, and its columns; terms of zero left out.
+#[derive(Clone)]
+struct Chain {
+    terms: Vec<FosterTerm>,
+    columns: Vec<DVector<f64>>,
+}
+
+impl Chain {
+    fn new(points: &[(f64, f64)], time_constants: impl Iterator<Item = f64>) -> Self {
+        Self::of(time_constants.map(|tau| (tau, column(points, tau))).collect(), points.len())
+    }
+
+    fn of(all: Vec<(f64, DVector<f64>)>, points: usize) -> Self {
+        let (taus, columns): (Vec<f64>, Vec<DVector<f64>>) = all.into_iter().unzip();
+        let matrix = DMatrix::from_fn(points, columns.len(), |i, j| columns[j][i]);
+        let right = DVector::from_element(points, 1.0);
+        let free = least_squares(matrix.clone(), &right).filter(|x| x.iter().all(|v| *v > 0.0));
+        let resistances = free.unwrap_or_else(|| non_negative(&matrix, &right));
+        let terms = resistances.iter().zip(taus);
+        let terms =
+            terms.map(|(resistance, time_constant)| FosterTerm { resistance: *resistance, time_constant });
+        let (terms, columns) = terms.zip(columns).filter(|(term, _)| term.resistance > 0.0).unzip();
+        Self { terms, columns }
+    }
+
+    /// Sum of the squares of the relative errors.
+    fn error(&self, points: usize) -> f64 {
+        let at = |k: usize| {
+            self.terms
+                .iter()
+                .zip(&self.columns)
+                .map(|(term, column)| term.resistance * column[k])
+                .sum::<f64>()
+        };
+        (0..points).map(|k| (at(k) - 1.0).powi(2)).sum()
+    }
 }
 
 /// x with the least |A·x − b|; none where columns depend on one another, or are more than the rows.
@@ -237,29 +267,25 @@ fn both(a: &FosterTerm, b: &FosterTerm) -> FosterTerm {
 
 /// Moves the time constants, one after the other, while that lessens the error.
 fn refine(points: &[(f64, f64)], terms: &mut Vec<FosterTerm>) {
-    let error = |terms: &[FosterTerm]| -> f64 {
-        points.iter().map(|(t, z)| (value(terms, *t) / z - 1.0).powi(2)).sum()
-    };
-    let again = |taus: &[f64]| solve(points, taus);
-    let taus = |terms: &[FosterTerm]| terms.iter().map(|t| t.time_constant).collect::<Vec<f64>>();
-    *terms = again(&taus(terms));
-    let mut least = error(terms);
+    let mut best = Chain::new(points, terms.iter().map(|t| t.time_constant));
+    let mut least = best.error(points.len());
     for pass in 0..PASSES {
         let reach = 10f64.powf(0.5 / PER_DECADE / f64::powi(1.6, pass as i32));
-        for k in 0..terms.len() {
+        for k in 0..best.terms.len() {
             for factor in [reach, 1.0 / reach] {
-                let mut tried = taus(terms);
-                if k >= tried.len() {
-                    continue;
-                }
-                tried[k] *= factor;
-                tried.sort_by(f64::total_cmp);
-                let candidate = again(&tried);
-                let new = error(&candidate);
+                let taus = best.terms.iter().map(|t| t.time_constant);
+                let mut tried: Vec<_> = taus.zip(best.columns.iter().cloned()).collect();
+                let Some(moved) = tried.get_mut(k) else { continue };
+                moved.0 *= factor;
+                moved.1 = column(points, moved.0);
+                tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+                let candidate = Chain::of(tried, points.len());
+                let new = candidate.error(points.len());
                 if new < least {
-                    (*terms, least) = (candidate, new);
+                    (best, least) = (candidate, new);
                 }
             }
         }
     }
+    *terms = best.terms;
 }

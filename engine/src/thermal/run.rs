@@ -1,5 +1,6 @@
 //! Temperatures over time: exact over any interval of constant power, with the account of the heat.
 
+mod advance;
 mod columns;
 
 use std::sync::Arc;
@@ -7,6 +8,7 @@ use std::sync::Arc;
 use nalgebra::{DMatrix, DVector};
 
 use super::column::Column;
+pub use super::decay::Decay;
 use super::decay::Decays;
 use super::error::ThermalError;
 use super::modal::{Modal, add_product, add_transposed, approach};
@@ -107,66 +109,6 @@ impl<L: Lane> Thermal<L> {
     #[inline(never)]
     pub fn set_boundary(&mut self, boundary: usize, temperature: L) {
         self.state.boundaries[boundary] = temperature - self.modal.reference;
-        self.refresh();
-    }
-
-    /// Advances by `dt` seconds under constant power per input, W. Exact for any length. Panics when `power` has not
-    /// one entry per input, or `dt` is negative or not a number.
-    #[inline(never)]
-    pub fn advance(&mut self, dt: f64, power: &[L]) {
-        self.find(dt, power);
-        self.commit();
-    }
-
-    /// What [`Thermal::advance`] would do: the largest change of any input's temperature through heat capacitances,
-    /// of either sign, K. What an input does at once ([`Thermal::undelayed`]) is not in it. Nothing moves until
-    /// [`Thermal::commit`]. Panics as `advance`.
-    pub fn attempt(&mut self, dt: f64, power: &[L]) -> L {
-        self.find(dt, power);
-        let rows = self.modal.ports.chunks_exact(self.change.len().max(1));
-        let each = rows.map(|row| row.iter().zip(&self.change).fold(L::default(), |s, (v, y)| s + *v * *y));
-        each.fold(L::default(), |most, change| most.max(change.abs()))
-    }
-
-    /// How far each mode goes.
-    fn find(&mut self, dt: f64, power: &[L]) {
-        assert!(dt >= 0.0 && dt.is_finite(), "an interval of {dt} s");
-        self.next.0 = dt;
-        self.next.1.copy_from_slice(power);
-        let (modal, state) = (&*self.modal, &self.state);
-        let gone = &self.decays.over(dt, modal).gone;
-        settle(modal, &mut self.change, power, &state.boundaries);
-        for ((change, y), gone) in self.change.iter_mut().zip(&state.modes).zip(gone) {
-            *change = *gone * (*change - *y);
-        }
-    }
-
-    /// Takes the advance attempted last as done; once only, and with nothing set in between.
-    pub fn commit(&mut self) {
-        let (dt, power) = (self.next.0, &self.next.1);
-        let (modal, state) = (&*self.modal, &mut self.state);
-        state.power.copy_from_slice(power);
-        let [mode_carry, in_carry, out_carry] = &mut state.carry;
-        for ((y, carry), change) in state.modes.iter_mut().zip(mode_carry).zip(&self.change) {
-            accumulate(y, carry, *change);
-        }
-        // Heat out: as in the steady state, less what stays behind while the modes rise.
-        let span = L::splat(dt);
-        let (n, m, b) = (state.modes.len(), power.len(), state.boundaries.len());
-        for (k, out) in state.heat_out.iter_mut().enumerate() {
-            let mut steady = [L::default()];
-            add_product(&mut steady, &modal.shares[k * m..(k + 1) * m], power);
-            for (other, conductance) in modal.exchange[k * b..(k + 1) * b].iter().enumerate() {
-                steady[0] += *conductance * (state.boundaries[other] - state.boundaries[k]);
-            }
-            let mut behind = [L::default()];
-            add_product(&mut behind, &modal.drain[k * n..(k + 1) * n], &self.change);
-            accumulate(out, &mut out_carry[k], steady[0] * span - behind[0]);
-        }
-        for ((sum, carry), p) in state.heat_in.iter_mut().zip(in_carry).zip(power) {
-            accumulate(sum, carry, *p * span);
-        }
-        state.since += dt;
         self.refresh();
     }
 

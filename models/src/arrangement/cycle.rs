@@ -287,9 +287,9 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         if run.advance(began + period, &mut last)? == Ended::Stopped {
             return Err(CycleError::Stopped.into());
         }
-        steady.one_more(&run);
+        let repeats = steady.one_more(&run, search.effort.closing);
         periods += u64::from(steady.periods);
-        far = later && steady.distance.is_some_and(|d| d > effort.distance || d.is_nan());
+        far = !repeats || later && steady.distance.is_some_and(|d| d > effort.distance || d.is_nan());
         if far && rounds < rounds_allowed {
             continue;
         }

@@ -253,17 +253,24 @@ impl Conducts for Conduction {
         let taken = if self.dies.len() > 1 { TAKEN } else { 1 };
         let row = if self.dies.len() > 1 { self.count } else { 1 };
         let (stride, n) = (self.stride, self.per_piece());
-        let at = |k: usize, what: usize| -> f64 {
+        let weights: [f64; TAKEN * TAKEN] = std::array::from_fn(|k| wa[k / TAKEN] * wb[k % TAKEN]);
+        // The nodes around, all in one piece.
+        let around = |piece: usize| -> [&[Entry]; TAKEN * TAKEN] {
+            std::array::from_fn(|k| {
+                let (i, j) = (k / TAKEN, k % TAKEN);
+                let row = (a + i * stride) * row + b + j * stride;
+                if j < taken { self.piece(row, piece).entries.as_slice() } else { &[] }
+            })
+        };
+        let mut nodes = (usize::MAX, [&[][..]; TAKEN * TAKEN]);
+        let mut at = |k: usize, what: usize| -> f64 {
             let piece = k.saturating_sub(1) / n;
-            let entry = k - self.within(piece).start();
-            let mut sum = 0.0;
-            for (i, wa) in wa.iter().enumerate() {
-                for (j, wb) in wb.iter().enumerate().take(taken) {
-                    let row = (a + i * stride) * row + b + j * stride;
-                    sum += wa * wb * self.piece(row, piece).entries[entry][what];
-                }
+            if nodes.0 != piece {
+                nodes = (piece, around(piece));
             }
-            sum
+            let entry = k - self.within(piece).start();
+            let all = weights.iter().zip(&nodes.1).filter(|(_, entries)| !entries.is_empty());
+            all.map(|(weight, entries)| weight * entries[entry][what]).sum()
         };
         let top = self.voltages.len() - 1;
         if amperes <= 0.0 {

@@ -209,12 +209,11 @@ impl HeatPath {
         thermal
     }
 
-    /// Reads the temperatures after an advance of `dt` s in which dies have not been followed: these go on as in the step
-    /// before.
+    /// The temperatures after the advance of `dt` s attempted last, in which dies have not been followed: these go on as in
+    /// the step before.
     fn foresee(&self, thermal: &Thermal<f64>, ahead: &Ahead, dt: f64, celsius: &mut [f64]) {
-        self.read(thermal, celsius);
-        if self.follows() {
-            celsius.iter_mut().zip(&ahead.slope).for_each(|(t, slope)| *t += slope * dt);
+        for ((t, &input), slope) in celsius.iter_mut().zip(&self.inputs).zip(&ahead.slope) {
+            *t = thermal.attempted(input) + slope * dt;
         }
     }
 
@@ -237,10 +236,16 @@ impl HeatPath {
     /// Powers of all inputs from the heat of the dies.
     fn powers(&self, heat: &[f64]) -> Vec<f64> {
         let mut powers = vec![0.0; self.modal.inputs().len()];
+        self.set_powers(heat, &mut powers);
+        powers
+    }
+
+    /// The same into a list.
+    fn set_powers(&self, heat: &[f64], powers: &mut [f64]) {
+        powers.fill(0.0);
         for (&input, heat) in self.inputs.iter().zip(heat) {
             powers[input] += self.factor * heat;
         }
-        powers
     }
 
     /// Temperature of each die, °C.

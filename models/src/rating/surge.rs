@@ -1,6 +1,8 @@
 //! Surges: how hot a pulse makes the junctions, the largest pulse that they stand, the longest one at a current.
 
-use joulestep_engine::thermal::run::Thermal;
+mod search;
+
+use joulestep_engine::thermal::run::{Decay, Thermal};
 
 use super::pulse::Shape;
 use super::{Ahead, Carried, Conducts, HeatPath, MOST_DIES};
@@ -12,13 +14,6 @@ pub const STEPS: usize = 120;
 pub const EXACT: f64 = 1e-9;
 /// A junction as near to its highest temperature as this is at it, K.
 const NEAR: f64 = 1e-7;
-/// By how much a trial may pass the highest temperature and still tell by how much it does, K. A law that is tabulated
-/// up to a temperature has a node beyond it.
-const PASSES: f64 = 20.0;
-/// By which factor a largest current and a longest pulse may differ from what the linear path says, at first.
-const NEARBY: f64 = 1.2;
-/// Largest current tried, A.
-const MOST: f64 = 1e6;
 
 /// What a pulse did.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -90,14 +85,41 @@ pub struct Surge<'a, C: Conducts + ?Sized> {
     start: Thermal<f64>,
     thermal: Thermal<f64>,
     steps: usize,
+    /// How exactly is looked for: to a fraction, or to kelvins.
+    exact: (f64, f64),
+    grid: Grid,
+}
+
+/// Steps of a shape over a width: when each ends, in widths, and what it does to the network.
+#[derive(Debug, Default)]
+struct Grid {
+    of: Option<(Shape, f64, usize)>,
+    steps: Vec<(f64, Decay<f64>)>,
+}
+
+impl Grid {
+    fn of(mut self, (shape, width, steps): (Shape, f64, usize), thermal: &Thermal<f64>) -> Self {
+        let asked = Some((shape, width, steps));
+        if self.of != asked {
+            let mut then = 0.0;
+            let step = |x: f64| (x, thermal.decay((x - std::mem::replace(&mut then, x)) * width));
+            self.steps = shape.grid(steps).map(step).collect();
+            self.of = asked;
+        }
+        self
+    }
 }
 
 impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
     /// From the steady state with `before` watts in each die (nothing: at the heatsink's temperature).
     #[inline(never)]
     pub fn new(part: &'a C, path: &'a HeatPath, hottest: f64, before: &[f64]) -> Self {
-        let start = path.start(before);
-        Self { part, path, hottest, thermal: start.clone(), start, steps: STEPS }
+        Self::from(part, path, hottest, path.start(before), STEPS)
+    }
+
+    fn from(part: &'a C, path: &'a HeatPath, hottest: f64, start: Thermal<f64>, steps: usize) -> Self {
+        let (exact, grid) = ((EXACT, NEAR), Grid::default());
+        Self { part, path, hottest, thermal: start.clone(), start, steps, exact, grid }
     }
 
     /// The same with another number of steps per pulse.
@@ -116,6 +138,13 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
 
     /// A pulse until a junction passes `most`, °C.
     fn follow(&mut self, shape: Shape, peak: f64, width: f64, most: f64) -> Outcome {
+        let grid = std::mem::take(&mut self.grid).of((shape, width, self.steps), &self.thermal);
+        let outcome = self.along(&grid, shape, peak, width, most);
+        self.grid = grid;
+        outcome
+    }
+
+    fn along(&mut self, grid: &Grid, shape: Shape, peak: f64, width: f64, most: f64) -> Outcome {
         let dies = self.part.dies();
         self.thermal.restore(self.start.state());
         let mut celsius = [0.0; MOST_DIES];
@@ -128,34 +157,35 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
         };
         peaks.celsius[..dies].copy_from_slice(celsius);
         peaks.drop = before.drop;
-        let mut saved = self.thermal.state().clone();
+        let mut powers = self.path.powers(&[]);
         let mut ahead = Ahead::default();
         // The last two instants, and the temperatures there.
         let mut course = [(0.0, peaks.celsius); 2];
-        for x in shape.grid(self.steps) {
-            let (t, dt) = (x * width, (x - then) * width);
+        for (x, decay) in &grid.steps {
+            let (x, t, dt) = (*x, x * width, (x - then) * width);
             let current = peak * shape.at(x);
-            saved.clone_from(self.thermal.state());
             let mut now = before;
-            // The heat at the end depends on the temperature there: two rounds leave an error of third order.
+            // The heat at the end depends on the temperature there: two rounds more leave an error of third order.
             for round in 0..3 {
-                if round > 0 {
-                    self.thermal.restore(&saved);
-                }
                 let heat: [f64; MOST_DIES] = std::array::from_fn(|k| 0.5 * (before.power[k] + now.power[k]));
-                self.thermal.advance(dt, &self.path.powers(&heat[..dies]));
-                self.path.foresee(&self.thermal, &ahead, dt, celsius);
-                let Some(carried) = self.part.carry(current, celsius) else {
-                    return Outcome::Saturated { at: t };
-                };
-                now = carried;
+                self.path.set_powers(&heat[..dies], &mut powers);
+                self.thermal.attempt_over(decay, &powers);
+                if round < 2 {
+                    self.path.foresee(&self.thermal, &ahead, dt, celsius);
+                    let Some(carried) = self.part.carry(current, celsius) else {
+                        return Outcome::Saturated { at: t };
+                    };
+                    now = carried;
+                }
             }
-            if self.path.follow(&mut self.thermal, &mut ahead, dt, celsius) {
-                let Some(carried) = self.part.carry(current, celsius) else {
-                    return Outcome::Saturated { at: t };
-                };
-                now = carried;
+            self.thermal.commit();
+            if !self.path.follow(&mut self.thermal, &mut ahead, dt, celsius) {
+                self.path.read(&self.thermal, celsius);
             }
+            let Some(carried) = self.part.carry(current, celsius) else {
+                return Outcome::Saturated { at: t };
+            };
+            now = carried;
             let power = |c: &Carried| c.power.iter().sum::<f64>();
             peaks.energy += 0.5 * dt * (power(&before) + power(&now));
             peaks.drop = peaks.drop.max(now.drop);
@@ -175,160 +205,6 @@ impl<'a, C: Conducts + ?Sized> Surge<'a, C> {
             (before, then) = (now, x);
         }
         Outcome::Held(peaks)
-    }
-
-    /// By how much the hottest die passes the highest temperature, K, and which die it is.
-    fn excess(&self, peaks: &Peaks) -> (f64, usize) {
-        let of = |k: usize| peaks.celsius[k] - self.hottest;
-        let hottest = (0..self.part.dies()).max_by(|&a, &b| of(a).total_cmp(&of(b))).unwrap_or(0);
-        (of(hottest), hottest)
-    }
-
-    /// Between a value that is held and one that is not: the largest that is held, what happens there, and what ends
-    /// it. By halves until both ends tell how hot the junctions get, then by straight lines between them (regula falsi
-    /// with the Illinois rule; Dowell & Jarratt, BIT 11 (1971) 168, from memory).
-    fn between(
-        &mut self,
-        (mut low, mut held): (f64, Peaks),
-        (mut high, mut ends): (f64, Ends),
-        at: impl Fn(&mut Self, f64) -> Outcome,
-    ) -> (f64, Peaks, Ends) {
-        let mut under = self.excess(&held).0;
-        let mut over = None;
-        let mut last = 0;
-        while high - low > EXACT * high && high > 1e-9 * EXACT {
-            let line = over.filter(|_| high < 2.5 * low && under < 0.0);
-            let next = match line {
-                Some(over) => (low * over - high * under) / (over - under),
-                // Over many decades the geometric mean, from nothing the arithmetic.
-                None if low > 0.0 => (low * high).sqrt(),
-                None => 0.5 * high,
-            };
-            // A straight line may end on an end.
-            let next = if next > low && next < high { next } else { 0.5 * (low + high) };
-            match at(self, next) {
-                Outcome::Held(peaks) => {
-                    let (excess, die) = self.excess(&peaks);
-                    if excess.abs() <= NEAR {
-                        return (next, peaks, Ends::Junction(die));
-                    }
-                    if excess < 0.0 {
-                        (low, held, under) = (next, peaks, excess);
-                        if last < 0 {
-                            over = over.map(|o| 0.5 * o);
-                        }
-                        last = -1;
-                    } else {
-                        (high, ends, over) = (next, Ends::Junction(die), Some(excess));
-                        if last > 0 {
-                            under *= 0.5;
-                        }
-                        last = 1;
-                    }
-                }
-                Outcome::TooHot { die, .. } => (high, ends, over) = (next, Ends::Junction(die), None),
-                Outcome::Saturated { .. } => (high, ends, over) = (next, Ends::Saturation, None),
-            }
-        }
-        (low, held, ends)
-    }
-
-    /// The largest peak current of a shape and width, s: the junctions rise with the current.
-    #[inline(never)]
-    pub fn largest(&mut self, shape: Shape, width: f64) -> Point {
-        let point = |(current, mut peaks, ends): (f64, Peaks, Ends)| {
-            if ends == Ends::Saturation {
-                (peaks.drop, peaks.energy) = (f64::NAN, f64::NAN);
-            }
-            let i2t = current * current * width * shape.square_integral();
-            Point { width, current, i2t, ends, peaks }
-        };
-        let cold = self.path.cold().iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let none = (0.0, Peaks { celsius: [cold; MOST_DIES], ..Peaks::default() });
-        let (mut low, mut high, more) = match self.linear(|s| s.largest(shape, width).current) {
-            None => (none, 1.0, 2.0),
-            Some(about) => {
-                // Near it, where that much less is held.
-                let less = about / NEARBY;
-                match self.pulse(shape, less, width) {
-                    Outcome::Held(peaks) => ((less, peaks), about, NEARBY),
-                    _ => (none, less, 2.0),
-                }
-            }
-        };
-        let ends = loop {
-            match self.pulse(shape, high, width) {
-                Outcome::Held(peaks) if high < MOST => (low, high) = ((high, peaks), more * high),
-                Outcome::Held(peaks) => return point((high, peaks, Ends::Nothing)),
-                Outcome::TooHot { die, .. } => break Ends::Junction(die),
-                Outcome::Saturated { .. } => break Ends::Saturation,
-            }
-        };
-        let most = self.hottest + PASSES;
-        point(self.between(low, (high, ends), |s, current| s.follow(shape, current, width, most)))
-    }
-
-    /// What the same part says on the same path without dies whose properties follow their temperature, which costs little;
-    /// none where there are none.
-    fn linear<T>(&self, of: impl FnOnce(&mut Surge<'_, C>) -> T) -> Option<T> {
-        if !self.path.follows() {
-            return None;
-        }
-        let path = self.path.linear();
-        let start = self.start.without_columns();
-        let (part, hottest, steps) = (self.part, self.hottest, self.steps);
-        Some(of(&mut Surge { part, path: &path, hottest, thermal: start.clone(), start, steps }))
-    }
-
-    /// The same with a peak current of at most `most`, A: what the leads carry.
-    #[inline(never)]
-    pub fn largest_within(&mut self, shape: Shape, width: f64, most: f64) -> Point {
-        let found = self.largest(shape, width);
-        if found.current <= most {
-            return found;
-        }
-        match self.pulse(shape, most, width) {
-            Outcome::Held(peaks) => {
-                let i2t = most * most * width * shape.square_integral();
-                Point { width, current: most, i2t, ends: Ends::Leads, peaks }
-            }
-            // Less current is held where more is.
-            _ => found,
-        }
-    }
-
-    /// The longest square pulse of a current that is held, s: fault ride-through. 0 where the current saturates the
-    /// part at once, ∞ where it can flow up to `longest`.
-    #[inline(never)]
-    pub fn ride_through(&mut self, current: f64, longest: f64) -> (f64, Ends) {
-        let why = match self.pulse(Shape::Square, current, longest) {
-            Outcome::Held(_) => return (f64::INFINITY, Ends::Nothing),
-            Outcome::TooHot { die, .. } => Ends::Junction(die),
-            Outcome::Saturated { .. } => Ends::Saturation,
-        };
-        let least = longest * 1e-12;
-        let held = match self.pulse(Shape::Square, current, least) {
-            Outcome::Held(peaks) => peaks,
-            Outcome::TooHot { die, .. } => return (0.0, Ends::Junction(die)),
-            Outcome::Saturated { .. } => return (0.0, Ends::Saturation),
-        };
-        let most = self.hottest + PASSES;
-        let (mut low, mut high) = ((least, held), (longest, why));
-        // Near what the linear path says, if that is so.
-        let about = self.linear(|s| s.ride_through(current, longest).0).unwrap_or(0.0);
-        for width in [about / NEARBY, about * NEARBY].into_iter().filter(|w| *w > least && *w < longest) {
-            match self.pulse(Shape::Square, current, width) {
-                Outcome::Held(peaks) => low = (width, peaks),
-                Outcome::TooHot { die, .. } => high = (width, Ends::Junction(die)),
-                Outcome::Saturated { .. } => high = (width, Ends::Saturation),
-            }
-            if high.0 < longest {
-                break;
-            }
-        }
-        let (width, _, ends) =
-            self.between(low, high, |s, width| s.follow(Shape::Square, current, width, most));
-        (width, ends)
     }
 }
 

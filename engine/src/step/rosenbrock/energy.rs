@@ -23,14 +23,15 @@ impl<L: Lane> Stepper<L> {
         let (stamps, x) = (&self.solver.stamps, &state.x);
         // The powers' change along the mean of U.
         let (devices, rest) = s.gain.split_at_mut(system.devices.len());
-        for ((placed, stamp), change) in system.devices.iter().zip(stamps).zip(devices) {
+        let placed = system.devices.iter().zip(&self.solver.devices);
+        for (((placed, device), stamp), change) in placed.zip(stamps).zip(devices) {
             let p = placed.locals.len();
             let base = along[placed.reference as usize];
             let moved = |j: usize| {
                 let u = along[placed.locals[j] as usize];
                 if j < placed.ports { u - base } else { u }
             };
-            *change = (0..placed.ports).fold(L::splat(0.0), |sum, k| {
+            *change = (0..device.energetic()).fold(L::splat(0.0), |sum, k| {
                 let slope = (0..p).fold(L::splat(0.0), |i, j| i + stamp[2 * p + k * p + j] * moved(j));
                 sum + stamp[k] * moved(k) + stamp[2 * p + 2 * p * p + k] * slope
             });

@@ -33,29 +33,36 @@ impl Conjugate {
     pub fn new(system: &System, shift: f64) -> Self {
         let cells = system.cells();
         let (scale, excess) = (vec![0.0; cells], vec![0.0; cells]);
-        let mut new = Self { shift, scale, lower: Matrix::zero((cells, cells)), excess };
+        let (mut begins, mut columns) = (vec![0], Vec::new());
+        for (i, row) in system.conductance.outer_iterator().enumerate() {
+            columns.extend(row.indices().iter().filter(|j| (**j as usize) < i));
+            begins.push(columns.len() as u32);
+        }
+        let values = vec![0.0; columns.len()];
+        let lower = Matrix::new((cells, cells), begins, columns, values);
+        let mut new = Self { shift, scale, lower, excess };
         new.refresh(system, shift);
         new
     }
 
-    /// The same for other coefficients on the same cells.
+    /// The same for other coefficients on the same cells: which of them touch does not change.
     pub fn refresh(&mut self, system: &System, shift: f64) {
         self.shift = shift;
         let (conductance, capacity) = (&system.conductance, system.capacity.data());
         let cells = system.cells();
         // Σ of what couples a cell to those of higher number.
         let mut above = vec![0.0; cells];
-        let below = (conductance.nnz() - cells) / 2;
-        let (mut columns, mut values) = (Vec::with_capacity(below), Vec::with_capacity(below));
-        let mut begins = vec![0];
+        let Conjugate { scale, lower, excess, .. } = self;
+        let mut rest = lower.data_mut();
         for (i, row) in conductance.outer_iterator().enumerate() {
             let (mut full, mut dropped) = (shift * capacity[i], 0.0);
-            for (&j, &k) in row.indices().iter().zip(row.data()) {
+            let (own, next) = rest.split_at_mut(row.indices().partition_point(|j| (*j as usize) < i));
+            rest = next;
+            for (number, (&j, &k)) in row.indices().iter().zip(row.data()).enumerate() {
                 let before = j as usize;
                 if before < i {
-                    dropped -= k * (KEPT * (above[before] + k) - k) * self.scale[before].powi(2);
-                    columns.push(j);
-                    values.push(k * self.scale[before]);
+                    dropped -= k * (KEPT * (above[before] + k) - k) * scale[before].powi(2);
+                    own[number] = k * scale[before];
                 } else if before == i {
                     full += k;
                 } else {
@@ -63,14 +70,10 @@ impl Conjugate {
                 }
             }
             let pivot = if full - dropped > 1e-10 * full { full - dropped } else { full };
-            let scale = 1.0 / pivot.sqrt();
-            let own = *begins.last().unwrap_or(&0) as usize;
-            values[own..].iter_mut().for_each(|v| *v *= scale);
-            begins.push(columns.len() as u32);
-            self.scale[i] = scale;
-            self.excess[i] = 2.0 - full / pivot;
+            scale[i] = 1.0 / pivot.sqrt();
+            own.iter_mut().for_each(|v| *v *= scale[i]);
+            excess[i] = 2.0 - full / pivot;
         }
-        self.lower = Matrix::new((cells, cells), begins, columns, values);
     }
 
     /// Solves from the estimate in `x` until the residual, in the norm of the factor's inverse, is `tolerance` of the
@@ -100,6 +103,21 @@ impl Conjugate {
         x: &mut [[f64; W]],
         tolerance: f64,
     ) -> Result<usize, FieldError> {
+        let (change, iterations) = self.change_together(system, b, x, tolerance)?;
+        for (x, change) in x.iter_mut().zip(&change) {
+            (0..W).for_each(|k| x[k] += change[k]);
+        }
+        Ok(iterations)
+    }
+
+    /// The same, giving what is to be added to the estimates.
+    pub(super) fn change_together<const W: usize>(
+        &self,
+        system: &System,
+        b: &[[f64; W]],
+        x: &[[f64; W]],
+        tolerance: f64,
+    ) -> Result<(Vec<[f64; W]>, usize), FieldError> {
         let Self { shift, scale, lower, excess } = self;
         let zero = || vec![[0.0; W]; x.len()];
         let (mut image, mut residual, mut scratch, mut sum) = (zero(), zero(), zero(), zero());
@@ -147,11 +165,11 @@ impl Conjugate {
             }
         }
         backward(lower, &mut sum);
-        for ((x, t), s) in x.iter_mut().zip(&sum).zip(scale) {
-            (0..W).for_each(|k| x[k] += s * t[k]);
+        for (t, s) in sum.iter_mut().zip(scale) {
+            (0..W).for_each(|k| t[k] *= s);
         }
         if done {
-            return Ok(iterations);
+            return Ok((sum, iterations));
         }
         Err(FieldError::NotConverged { cells: system.cells(), iterations: MOST })
     }

@@ -18,7 +18,7 @@ pub mod surge;
 pub mod system;
 
 /// The texts of what makes compact networks: who keeps them holds these against those that made them.
-pub const SOURCES: [&str; 19] = [
+pub const SOURCES: [&str; 20] = [
     include_str!("body.rs"),
     include_str!("error.rs"),
     include_str!("iterate.rs"),
@@ -26,6 +26,7 @@ pub const SOURCES: [&str; 19] = [
     include_str!("mod.rs"),
     include_str!("property.rs"),
     include_str!("reduce.rs"),
+    include_str!("reduce/append.rs"),
     include_str!("reduce/compare.rs"),
     include_str!("reduce/near.rs"),
     include_str!("study.rs"),

@@ -10,10 +10,11 @@
 use nalgebra::{Cholesky, DMatrix, SymmetricEigen};
 
 use super::error::FieldError;
-use super::iterate::{Conjugate, dot, dot_each};
+use super::iterate::Conjugate;
 use super::system::{Matrix, System, along};
 use crate::thermal::compact::Compact;
 
+mod append;
 mod compare;
 mod near;
 
@@ -24,8 +25,6 @@ pub use near::{Near, reduce_for_others, reduce_near};
 const RESIDUAL: f64 = 1e-5;
 /// The same of a steady state, which the network reproduces as it is.
 const STEADY: f64 = 1e-11;
-/// A vector whose part outside the basis is smaller than this share of it adds what the residual left only.
-const DEPENDENT: f64 = 1e-5;
 /// Heat inputs solved for side by side, at most.
 const TOGETHER: usize = 4;
 /// Intervals between shifts, at first and at most.
@@ -151,11 +150,6 @@ fn take<const W: usize>(x: &mut [[f64; W]], part: [f64; W], v: &[f64]) {
     }
 }
 
-fn inner(a: &[f64], b: &[f64]) -> f64 {
-    let [product] = dot_each(a, b.as_chunks::<1>().0);
-    product
-}
-
 struct Basis<'a> {
     system: &'a System,
     stop: &'a (dyn Fn() -> bool + Sync),
@@ -200,13 +194,13 @@ impl<'a> Basis<'a> {
         // The steady temperatures of all boundaries together are uniform: the last follows from the others.
         let mut last = vec![1.0; cells];
         for b in 1..films.rows() {
-            let x = self.solve(&full(films, [b]), vec![[0.0]; cells], STEADY)?.into_flattened();
+            let x = self.solve(&full(films, [b]), &vec![[0.0]; cells], STEADY)?.into_flattened();
             last.iter_mut().zip(&x).for_each(|(a, b)| *a -= b);
             self.steady.push(x);
         }
         self.steady.insert(0, last);
         for b in 0..self.steady.len() {
-            self.append(self.steady[b].as_chunks::<1>().0.to_vec());
+            self.append(self.steady[b].as_chunks::<1>().0.to_vec(), None);
         }
         self.solve_heated(0.0, STEADY)
     }
@@ -248,28 +242,30 @@ impl<'a> Basis<'a> {
         residual: f64,
     ) -> Result<(), FieldError> {
         let heat = full(self.system.shares(), ports);
-        let guess = self.guess(ports, shift);
-        let solutions = self.solve(&heat, guess, residual)?;
-        self.append(solutions);
+        let (guess, shares) = self.guess(ports, shift);
+        let change = self.solve(&heat, &guess, residual)?;
+        self.append(change, Some(shares));
         Ok(())
     }
 
+    /// What is to be added to some estimates.
     fn solve<const W: usize>(
         &mut self,
         b: &[[f64; W]],
-        mut x: Vec<[f64; W]>,
+        guess: &[[f64; W]],
         residual: f64,
     ) -> Result<Vec<[f64; W]>, FieldError> {
         if (self.stop)() {
             return Err(FieldError::Stopped);
         }
-        self.iterations += self.conjugate.solve_together(self.system, b, &mut x, residual)?;
+        let (change, iterations) = self.conjugate.change_together(self.system, b, guess, residual)?;
+        self.iterations += iterations;
         self.solutions += W;
-        Ok(x)
+        Ok(change)
     }
 
-    /// The best that the basis has for heat in each of some ports: V·(1 + s·VᵀCV)⁻¹·Vᵀ·b.
-    fn guess<const W: usize>(&self, ports: [usize; W], shift: f64) -> Vec<[f64; W]> {
+    /// The best that the basis has for heat in each of some ports, V·(1 + s·VᵀCV)⁻¹·Vᵀ·b, and its parts along the vectors.
+    fn guess<const W: usize>(&self, ports: [usize; W], shift: f64) -> (Vec<[f64; W]>, Vec<[f64; W]>) {
         let n = self.vectors.len();
         let reduced = DMatrix::from_fn(n, n, |i, j| {
             let unit = if i == j { 1.0 } else { 0.0 };
@@ -277,13 +273,15 @@ impl<'a> Basis<'a> {
         });
         let right = DMatrix::from_fn(n, W, |i, k| self.system.ports.read(ports[k], &self.vectors[i]));
         let mut x = vec![[0.0; W]; self.system.cells()];
+        let mut parts = vec![[0.0; W]; n];
         if let Some(factor) = Cholesky::new(reduced) {
             let shares = factor.solve(&right);
-            for (i, v) in self.vectors.iter().enumerate() {
-                take(&mut x, std::array::from_fn(|k| -shares[(i, k)]), v);
+            for (i, (v, part)) in self.vectors.iter().zip(&mut parts).enumerate() {
+                *part = std::array::from_fn(|k| shares[(i, k)]);
+                take(&mut x, part.map(|p| -p), v);
             }
         }
-        x
+        (x, parts)
     }
 
     /// Steady rise of the hottest cell per watt in a port, K/W. The basis holds the steady state of each heated port, and is
@@ -298,51 +296,6 @@ impl<'a> Basis<'a> {
             x.iter_mut().zip(v).for_each(|(x, v)| *x += share * v);
         }
         x.into_iter().fold(0.0, f64::max)
-    }
-
-    /// Takes vectors in, as far as they are new.
-    fn append<const W: usize>(&mut self, mut x: Vec<[f64; W]>) {
-        let mut image = vec![[0.0; W]; x.len()];
-        self.system.multiply_together(0.0, &x, &mut image);
-        let before = dot(&x, &image);
-        // Twice is enough (Kahan's remark in Parlett, The Symmetric Eigenvalue Problem, 1980).
-        for _ in 0..2 {
-            for v in &self.vectors {
-                take(&mut x, dot_each(v, &image), v);
-            }
-            self.system.multiply_together(0.0, &x, &mut image);
-        }
-        let known = self.vectors.len();
-        for (k, before) in before.into_iter().enumerate() {
-            let own = x.iter().map(|x| x[k]).collect();
-            self.append_one(own, known, before);
-        }
-    }
-
-    /// Takes in a vector that is orthogonal to the first `known`; `before` it had this length, squared.
-    fn append_one(&mut self, mut x: Vec<f64>, known: usize, before: f64) {
-        let mut image = vec![0.0; x.len()];
-        self.system.multiply(0.0, &x, &mut image);
-        for _ in 0..2 {
-            for v in &self.vectors[known..] {
-                let part = inner(v, &image);
-                x.iter_mut().zip(v).for_each(|(x, v)| *x -= part * v);
-            }
-            if self.vectors.len() > known {
-                self.system.multiply(0.0, &x, &mut image);
-            }
-        }
-        let left = inner(&x, &image);
-        if left.is_nan() || left <= DEPENDENT * DEPENDENT * before {
-            return;
-        }
-        let scale = 1.0 / left.sqrt();
-        x.iter_mut().for_each(|x| *x *= scale);
-        let content: Vec<f64> = x.iter().zip(self.system.capacity.data()).map(|(x, c)| x * c).collect();
-        let mut row: Vec<f64> = self.vectors.iter().map(|v| inner(v, &content)).collect();
-        row.push(inner(&x, &content));
-        self.stored.push(row);
-        self.vectors.push(x);
     }
 
     /// The network of the basis as it is.

@@ -13,15 +13,6 @@ impl Thermal<f64> {
         self
     }
 
-    /// The same, at this instant, without them: what the network says.
-    #[must_use]
-    pub fn without_columns(&self) -> Self {
-        let mut new = self.clone();
-        new.state.columns.clear();
-        new.refresh();
-        new
-    }
-
     /// Steps the columns over the time since they were stepped last, under its mean power. The heat that they give off
     /// more or less goes to the boundaries as heat of their inputs does in the steady state.
     pub fn follow(&mut self) {
