@@ -8,7 +8,8 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use joulestep_engine::circuit::graph::{Circuit, HeatId};
-use joulestep_engine::cycle::steady::{Effort, keepers, steady};
+use joulestep_engine::cycle::keeper::keepers;
+use joulestep_engine::cycle::steady::{Effort, steady};
 use joulestep_engine::error::CircuitError;
 use joulestep_engine::run::setup::Setup;
 use joulestep_engine::step::bounds::Bounds;

@@ -12,6 +12,7 @@ use joulestep_engine::control::drive::{Delays, Drive};
 use joulestep_engine::cycle::steady::Effort;
 use joulestep_engine::cycle::{segments, stretch};
 use joulestep_engine::run::setup::{Piecewise, Setup, Start};
+use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::cycle::{Cycle, Search, solve};
 use joulestep_models::arrangement::dead_time::{Kind, LegUnderTest, Load, estimate, point};
 use joulestep_models::arrangement::find;
@@ -24,12 +25,21 @@ use super::converters::near;
 use crate::common::catalogued::shipped;
 use crate::common::rig::gate;
 
-fn periodic(kind: &str, given: &[(&str, f64)], parts: &BTreeMap<String, Part>, effort: Effort) -> Cycle {
+fn prepared(
+    kind: &str,
+    given: &[(&str, f64)],
+    parts: &BTreeMap<String, Part>,
+) -> (CircuitLayout, Setup<f64>) {
     let arrangement = find(kind).unwrap();
     let values = arrangement.values(given).unwrap();
     let mut circuit = Circuit::new();
     let mut layout = arrangement.build(&mut circuit, &values, parts).unwrap();
     let setup = layout.setup(circuit).unwrap();
+    (layout, setup)
+}
+
+fn periodic(kind: &str, given: &[(&str, f64)], parts: &BTreeMap<String, Part>, effort: Effort) -> Cycle {
+    let (layout, setup) = prepared(kind, given, parts);
     solve(&layout, setup, &Search::plain(effort)).unwrap()
 }
 
@@ -216,7 +226,6 @@ fn the_integral_diode_of_a_cascode_saves_in_dead_time() {
 #[test]
 fn segments_of_a_period_side_by_side() {
     let (v, m, r, l, f, on) = (400.0, 0.8, 6.0, 20e-3, 500.0, 5e-3);
-    let arrangement = find("three-phase-inverter").unwrap();
     let given = [
         ("loop-inductance", 0.0),
         ("loop-resistance", 0.0),
@@ -228,14 +237,11 @@ fn segments_of_a_period_side_by_side() {
         ("frequency", 200e3),
         ("fundamental-frequency", f),
     ];
-    let values = arrangement.values(&given).unwrap();
-    let found = |solve: segments::Solve<'_>| {
-        let mut circuit = Circuit::new();
-        let mut layout = arrangement.build(&mut circuit, &values, &BTreeMap::new()).unwrap();
-        let mut setup = layout.setup(circuit).unwrap();
+    let found = |side_by_side: segments::Solve<'_>| {
+        let (layout, mut setup) = prepared("three-phase-inverter", &given, &BTreeMap::new());
         setup.piecewise = Piecewise::Never;
-        let search = Search { solve, ..Search::plain(Effort::default()) };
-        joulestep_models::arrangement::cycle::solve(&layout, setup, &search).unwrap()
+        let search = Search { solve: side_by_side, ..Search::plain(Effort::default()) };
+        solve(&layout, setup, &search).unwrap()
     };
     let abreast = found(&stretch::solve);
     let alone = found(&|all| all.into_iter().flat_map(|one| stretch::solve(vec![one])).collect());
@@ -246,8 +252,10 @@ fn segments_of_a_period_side_by_side() {
     assert_eq!((&abreast.ledger, &abreast.seen), (&alone.ledger, &alone.seen));
     assert_eq!((abreast.counters, &abreast.electrical), (alone.counters, &alone.electrical));
     println!("{:?}", abreast.steady);
-    // 20 ms/6 of time constant: running to rest takes ten periods.
-    assert!(abreast.steady.closing <= 1e-5 && abreast.steady.periods < 8, "{:?}", abreast.steady);
+    // 20 ms/6 of time constant: running to rest takes ten periods. Carrier periods alone lead near the borders, from where
+    // Newton's method needs one correction.
+    let steady = &abreast.steady;
+    assert!(steady.closing <= 1e-5 && steady.periods <= 3 && steady.history[0] < 1e-3, "{steady:?}");
     let peak = m * v / 2.0 / f64::hypot(r + on, TAU * f * l);
     for s in &abreast.account.switches {
         near(s.conduction / abreast.period, on * peak * peak / 4.0, 2e-3, "conduction");

@@ -58,6 +58,34 @@ impl<L: Lane> Ledger<L> {
     }
 }
 
+impl Ledger<f64> {
+    /// The account of the time since an earlier one of the same run.
+    #[must_use]
+    pub fn since(&self, before: &Self) -> Self {
+        self.joined(before, -1.0)
+    }
+
+    /// The account of its time and another's, of the same circuit.
+    #[must_use]
+    pub fn and(&self, other: &Self) -> Self {
+        self.joined(other, 1.0)
+    }
+
+    fn joined(&self, other: &Self, sign: f64) -> Self {
+        let mut all = self.clone();
+        for (entry, other) in all.entries.iter_mut().zip(&other.entries) {
+            entry.delivered += sign * other.delivered;
+            entry.dissipated += sign * other.dissipated;
+            entry.stored += sign * other.stored;
+        }
+        all.residual += sign * other.residual;
+        all.turnover = all.entries.iter().map(|e| e.delivered.max(0.0)).sum();
+        // What is stored all the time is no measure for what goes over meanwhile.
+        all.largest = 0.0;
+        all
+    }
+}
+
 impl<L: Lane> Ledger<L> {
     /// The account of one lane.
     pub fn lane(&self, lane: usize) -> Ledger<f64> {

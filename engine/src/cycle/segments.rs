@@ -2,21 +2,27 @@
 //! Numerical Analysis*, section 7.3.5).
 //!
 //! In a sweep each segment goes from its border to the next. The unknowns are what linear inductors and capacitors keep
-//! at the borders ([`keepers`]); all else there is taken from where the segment before ended, because devices forget
-//! within a segment what they came from. By how much a border and that end differ is the closing error. The sensitivity
-//! of an end to its beginning is one matrix for all segments, fitted to what two sweeps have shown of all of them (least
-//! squares); Newton's step with it gives the next borders. A sensitivity that differs between segments costs sweeps, not
-//! accuracy.
+//! at the borders ([`keepers`]); all else is taken from the segment before, as the sweep before left it, or a search with
+//! other steps. Devices and strays forget over some edges what they came from, so a run begins some edges before its
+//! border and counts from there on: what it finds is of its own steps. By how much a border and the end of the segment
+//! before differ in the same sweep is the closing error. The sensitivity of an end to its beginning is one matrix for all
+//! segments, fitted to what two sweeps have shown of all of them (least squares); Newton's step with it gives the next
+//! borders. A sensitivity that differs between segments costs sweeps, not accuracy.
 //!
-//! Borders lie where a known edge opens a window, so that a beginning there is nothing that a run does not meet at every
-//! edge. The control of each segment stands as it does at its beginning, which can be known without the circuit where control
-//! depends on time alone ([`Run::pass`]).
+//! Runs begin where a known edge opens a window, so that a beginning is nothing that a run does not meet at every edge. The
+//! control of each segment stands as it does there, which can be known without the circuit where control depends on time
+//! alone ([`Run::pass`]).
+
+mod envelope;
+mod sensitivity;
 
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use nalgebra::{DMatrix, DVector};
 
-use super::steady::{CycleError, Keeper, keepers, scales};
+use self::sensitivity::fitted;
+use super::keeper::{Keeper, keepers, scales};
+use super::steady::CycleError;
 use super::stretch::Stretch;
 use crate::accounts::counters::Counters;
 use crate::accounts::ledger::Ledger;
@@ -29,42 +35,52 @@ use crate::run::watch::Seen;
 /// Solves stretches in any order, on any threads ([`solve`](super::stretch::solve) on one).
 pub type Solve<'a> = &'a (dyn for<'s> Fn(Vec<Stretch<'s>>) -> Vec<Stretch<'s>> + Sync);
 
-/// Singular values of what two sweeps differ by below which, relative to the largest, nothing is read from them.
-const READABLE: f64 = 1e-3;
-/// Share of an end's changes that its row of the sensitivity may leave unexplained.
-const EXPLAINED: f64 = 0.25;
+/// Share of a segment by which it begins before its border. What devices and strays keep was found by other steps, or
+/// at other temperatures; over some edges they forget it.
+const LEAD: f64 = 1.0 / 12.0;
 /// How much less a sweep must leave than the one before; else the sensitivity is fitted anew.
 const CONTRACTS: f64 = 0.3;
 /// Parts of a period by which progress is told.
 const PARTS: f64 = 1e12;
 
+/// Unknowns, and what stands under d/dt.
+type Point = (Vec<f64>, Vec<f64>);
+
 /// Where segments begin: what one search has found, for another with other steps.
 #[derive(Clone, Debug)]
 pub struct Borders {
-    /// Unknowns, and what stands under d/dt, at the end of each segment.
-    ends: Vec<(Vec<f64>, Vec<f64>)>,
-    /// By what the next segment begins elsewhere: of each keeper, V or A.
+    /// Where the next segment begins to lead in.
+    points: Vec<Point>,
+    /// By what that one begins elsewhere: of each keeper, V or A.
     moves: Vec<DVector<f64>>,
     /// What is left at a segment's end of a small change at its beginning.
     map: Option<DMatrix<f64>>,
     /// The largest value of each unknown.
     largest: Vec<f64>,
-    /// Energy turned over in all segments, J.
-    turned: f64,
+}
+
+/// What was met on the way.
+struct Met {
+    /// Unknowns at the border.
+    first: Vec<f64>,
+    /// Where the next one begins to lead in.
+    next: Point,
+    record: InMemory<f64>,
 }
 
 struct Segment {
     run: Run<f64>,
-    /// Its beginning, as far as control goes.
+    /// Where it begins to lead in, as far as control goes.
     begin: Saved<f64>,
-    /// Its end, s.
-    until: f64,
+    /// Its border, where the next one begins to lead in, its end; s.
+    stops: [f64; 3],
 }
 
 /// A period in segments.
 pub struct Segments {
-    period: f64,
     keepers: Vec<Keeper>,
+    /// The carrier periods before each border, where there are carriers.
+    carriers: Vec<f64>,
     segments: Vec<Segment>,
     borders: Option<Borders>,
     /// Values of the keepers at both ends of each segment in the last sweep.
@@ -95,13 +111,18 @@ pub struct Sweep {
 }
 
 impl Segments {
-    /// Cuts the period (s) after the first one of a run into `count` segments. None where control reads the circuit,
-    /// where nothing is kept or a device keeps a flux, or where known edges open fewer windows than `fewest` in a period:
-    /// such periods are short work.
+    /// Cuts the period (s) after the first one of a run into `count` segments; where control has a carrier, that has
+    /// the other period (s). None where control reads the circuit, where nothing is kept or a device keeps a flux, or
+    /// where known edges open fewer windows than `fewest` in a period: such periods are short work.
     ///
     /// # Errors
     /// Of a controller.
-    pub fn new(run: &Run<f64>, period: f64, count: usize, fewest: u64) -> Result<Option<Self>, CycleError> {
+    pub fn new(
+        run: &Run<f64>,
+        (period, carrier): (f64, Option<f64>),
+        count: usize,
+        fewest: u64,
+    ) -> Result<Option<Self>, CycleError> {
         let keepers = keepers(run.system());
         if !run.is_led_by_time() || run.remembers() || keepers.is_empty() {
             return Ok(None);
@@ -111,18 +132,36 @@ impl Segments {
         if control.pass(began + period)? < fewest {
             return Ok(None);
         }
-        control.pass_to_window(began + period)?;
-        let mut segments = Vec::new();
-        for k in 1..=count {
-            let Some(run) = run.twin() else { return Ok(None) };
+        // Borders a whole number of carrier periods apart see the same of the ripple.
+        let carrier = carrier.filter(|carrier| period / carrier >= 2.0 * count as f64);
+        let carriers: Vec<f64> = match carrier {
+            Some(carrier) => {
+                (0..=count).map(|k| (k as f64 / count as f64 * period / carrier).round()).collect()
+            }
+            None => Vec::new(),
+        };
+        let segment = period / count as f64;
+        let leads: Vec<(f64, f64)> = match carrier {
+            Some(carrier) => carriers.iter().map(|before| (before * carrier, carrier)).collect(),
+            None => (0..=count).map(|k| (k as f64 * segment, LEAD * segment)).collect(),
+        };
+        let mut borders = Vec::new();
+        for (since, lead) in leads {
+            control.pass_to_window(began + period + since)?;
             let begin = control.save();
             // The last border is the first one, a period later.
-            control.pass_to_window(began + period * (1.0 + k as f64 / count as f64))?;
-            segments.push(Segment { run, begin, until: control.state().t });
+            control.pass_to_window(began + period + since + lead)?;
+            borders.push((begin, control.state().t));
+        }
+        let mut segments = Vec::new();
+        for pair in borders.windows(2) {
+            let Some(run) = run.twin() else { return Ok(None) };
+            let [(begin, border), (next, end)] = pair else { continue };
+            segments.push(Segment { run, begin: begin.clone(), stops: [*border, next.t(), *end] });
         }
         Ok(Some(Self {
-            period,
             keepers,
+            carriers,
             segments,
             borders: None,
             before: None,
@@ -135,7 +174,7 @@ impl Segments {
 
     /// Begins at borders that a search near by has found.
     pub fn begin_at(&mut self, borders: Borders) {
-        self.borders = Some(borders).filter(|b| b.ends.len() == self.segments.len());
+        self.borders = Some(borders).filter(|b| b.points.len() == self.segments.len());
     }
 
     /// Where the next sweep begins.
@@ -160,78 +199,110 @@ impl Segments {
         tell: &(dyn Fn(f64) -> bool + Sync),
         solve: Solve<'_>,
     ) -> Result<Sweep, CycleError> {
-        let (period, sweeps, done) = (self.period, f64::from(self.sweeps), AtomicU64::new(0));
+        let count = self.segments.len();
+        let from = self.borders.as_ref().map(|borders| {
+            let each = (0..count).map(|k| {
+                let before = (k + count - 1) % count;
+                self.displaced(&borders.points[before], &borders.moves[before])
+            });
+            each.collect::<Vec<_>>()
+        });
+        let whole: f64 = self.segments.iter().map(|s| s.stops[2] - s.begin.t()).sum();
+        let (_, met) = self.go(celsius, from.as_deref(), (3, kept), (whole, tell), solve)?;
+        self.sweeps += 1;
+        let starts = met.iter().map(|met| self.read(&met.first)).collect();
+        let ends = self.segments.iter().map(|s| self.read(&s.run.state().x)).collect();
+        let (points, records) = met.into_iter().map(|met| (met.next, met.record)).unzip();
+        let (closing, distance) = self.correct(starts, ends, points);
+        Ok(Sweep { closing, distance, records })
+    }
+
+    /// What is kept is elsewhere, by `change`.
+    fn displaced(&self, (x, q): &Point, change: &DVector<f64>) -> Point {
+        let mut q = q.clone();
+        for (keeper, change) in self.keepers.iter().zip(change.iter()) {
+            keeper.rows.iter().for_each(|(row, each)| q[*row] += each * change);
+        }
+        let ground = q.len() - 1;
+        q[ground] = 0.0;
+        (x.clone(), q)
+    }
+
+    /// All segments go from where each is to begin to lead in (`None`: as the circuit stood at first) through some of
+    /// their parts. What the keepers were there, and what was met.
+    fn go(
+        &mut self,
+        celsius: &[f64],
+        from: Option<&[Point]>,
+        (parts, kept): (usize, bool),
+        (whole, tell): (f64, &(dyn Fn(f64) -> bool + Sync)),
+        solve: Solve<'_>,
+    ) -> Result<(Vec<DVector<f64>>, Vec<Met>), CycleError> {
+        let (sweeps, done) = (f64::from(self.sweeps), AtomicU64::new(0));
         let told = |since: f64| {
-            let part = (since / period * PARTS) as u64;
+            let part = (since / whole * PARTS) as u64;
             tell(sweeps + (done.fetch_add(part, Ordering::Relaxed) + part) as f64 / PARTS)
         };
-        let count = self.segments.len();
         let (mut starts, mut begins, mut stretches) = (Vec::new(), Vec::new(), Vec::new());
-        for (k, Segment { mut run, begin, until }) in
+        for (k, Segment { mut run, begin, stops }) in
             std::mem::take(&mut self.segments).into_iter().enumerate()
         {
             run.restore(&begin);
             run.hold(celsius);
-            run.sample_every(if kept { 0.0 } else { f64::INFINITY });
-            let (x, q) = match &self.borders {
-                Some(borders) => {
-                    let before = (k + count - 1) % count;
-                    let (x, mut q) = borders.ends[before].clone();
-                    for (keeper, change) in self.keepers.iter().zip(borders.moves[before].iter()) {
-                        keeper.rows.iter().for_each(|(row, each)| q[*row] += each * change);
-                    }
-                    let ground = run.system().n;
-                    q[ground] = 0.0;
-                    (x, q)
-                }
+            let (x, q) = match from {
+                Some(from) => from[k].clone(),
                 None => (run.state().x.clone(), run.state().q.clone()),
             };
             run.adopt(&x, &q)?;
             if let Some(borders) = &self.borders {
                 run.has_seen(&borders.largest);
-                run.part_of(borders.turned);
             }
-            run.watch_anew();
-            starts.push(self.read(&run));
-            begins.push((begin, run.counters()));
-            stretches.push(Stretch::new(run, until, &told));
+            starts.push(self.read(&run.state().x));
+            begins.push((begin, stops, run.counters()));
+            stretches.push(Stretch::new(run, stops[..parts].to_vec(), kept, &told));
         }
-        self.sweeps += 1;
         self.last = Counters::default();
-        let (mut ends, mut records) = (Vec::new(), Vec::new());
-        for (Stretch { run, until, record, ended }, (begin, counted)) in
-            solve(stretches).into_iter().zip(begins)
-        {
-            match ended {
+        let mut met = Vec::new();
+        for (Stretch { run, way }, (begin, stops, counted)) in solve(stretches).into_iter().zip(begins) {
+            match way.ended {
                 Some(Ok(Ended::Reached)) => {}
                 Some(Err(error)) => return Err(error.into()),
                 Some(Ok(Ended::Stopped)) | None => return Err(CycleError::Stopped),
             }
             self.last.gather(&counted, &run.counters());
-            ends.push(self.read(&run));
-            records.push(record.kept);
-            self.segments.push(Segment { run, begin, until });
+            met.push(Met { first: way.first, next: way.next, record: way.record.kept });
+            self.segments.push(Segment { run, begin, stops });
         }
         self.work.gather(&Counters::default(), &self.last);
-        let (closing, distance) = self.correct(starts, ends);
-        Ok(Sweep { closing, distance, records })
+        Ok((starts, met))
     }
 
-    fn read(&self, run: &Run<f64>) -> DVector<f64> {
-        DVector::from_iterator(self.keepers.len(), self.keepers.iter().map(|k| k.read(run)))
+    fn read(&self, x: &[f64]) -> DVector<f64> {
+        DVector::from_iterator(self.keepers.len(), self.keepers.iter().map(|k| k.of(x)))
+    }
+
+    /// What changes of each keeper are measured by.
+    fn scale(&self, starts: &[DVector<f64>], ends: &[DVector<f64>]) -> DVector<f64> {
+        let zero = DVector::zeros(self.keepers.len());
+        let most =
+            starts.iter().chain(ends).fold(zero, |most, z| most.zip_map(z, |most: f64, z| most.max(z.abs())));
+        scales(&self.keepers, &most, &most)
     }
 
     /// Newton's step for the borders: closing error and distance.
-    fn correct(&mut self, starts: Vec<DVector<f64>>, ends: Vec<DVector<f64>>) -> (f64, f64) {
+    fn correct(
+        &mut self,
+        starts: Vec<DVector<f64>>,
+        ends: Vec<DVector<f64>>,
+        points: Vec<Point>,
+    ) -> (f64, f64) {
         let (n, count) = (self.keepers.len(), starts.len());
-        let most =
-            DVector::from_fn(n, |k, _| starts.iter().chain(&ends).map(|z| z[k].abs()).fold(0.0, f64::max));
-        let scale = scales(&self.keepers, &most, &most);
-        let size = |z: &DVector<f64>| z.iter().zip(&scale).map(|(z, s)| (z / s).abs()).fold(0.0, f64::max);
+        let scale = self.scale(&starts, &ends);
+        let size = |z: &DVector<f64>| z.component_div(&scale).amax();
         let missed: Vec<_> = (0..count).map(|k| &ends[(k + count - 1) % count] - &starts[k]).collect();
         let closing = missed.iter().map(size).fold(0.0, f64::max);
         let slow = closing.is_nan() || closing > CONTRACTS * self.closing;
-        let (known, turned) = self.borders.take().map_or((None, 0.0), |b| (b.map, b.turned));
+        let known = self.borders.take().and_then(|b| b.map);
         let map = match (&self.before, known) {
             (Some(before), known) if known.is_none() || slow => {
                 fitted(before, &starts, &ends, &scale).or(known)
@@ -257,16 +328,20 @@ impl Segments {
             distance = all.iter().map(size).fold(0.0, f64::max);
             moves = all.iter().map(|by| map * by).collect();
         }
-        let ends_now = self.segments.iter().map(|s| (s.run.state().x.clone(), s.run.state().q.clone()));
+        let largest = self.largest();
+        self.borders = Some(Borders { points, moves, map, largest });
+        self.before = Some([starts, ends]);
+        self.closing = closing;
+        (closing, distance)
+    }
+
+    /// The largest value of each unknown in any segment.
+    fn largest(&self) -> Vec<f64> {
         let mut largest = vec![0.0f64; self.segments.first().map_or(0, |s| s.run.largest().len())];
         for segment in &self.segments {
             largest.iter_mut().zip(segment.run.largest()).for_each(|(most, now)| *most = most.max(*now));
         }
-        let turned = self.segments.iter().map(|s| s.run.turned()).sum::<f64>().max(turned);
-        self.borders = Some(Borders { ends: ends_now.collect(), moves, map, largest, turned });
-        self.before = Some([starts, ends]);
-        self.closing = closing;
-        (closing, distance)
+        largest
     }
 
     /// Sweeps so far, each one period.
@@ -297,20 +372,7 @@ impl Segments {
 
     /// The energy ledger of the period.
     pub fn ledger(&self) -> Option<Ledger<f64>> {
-        let mut all = self.segments.iter().map(|s| s.run.ledger());
-        let mut sum = all.next()?;
-        for one in all {
-            for (entry, more) in sum.entries.iter_mut().zip(one.entries) {
-                entry.delivered += more.delivered;
-                entry.dissipated += more.dissipated;
-                entry.stored += more.stored;
-            }
-            sum.residual += one.residual;
-        }
-        sum.turnover = sum.entries.iter().map(|e| e.delivered.max(0.0)).sum();
-        // What is stored all the time is no measure for what goes over meanwhile.
-        sum.largest = 0.0;
-        Some(sum)
+        self.segments.iter().map(|s| s.run.ledger()).reduce(|all, one| all.and(&one))
     }
 
     /// What the watches saw of the period.
@@ -328,38 +390,4 @@ impl Segments {
         all.for_each(|one| sum.iter_mut().zip(&one).for_each(|(sum, one)| sum.take(one)));
         sum
     }
-}
-
-/// The matrix that leads changes of all beginnings between two sweeps to those of the ends, by least squares in units of
-/// `scale`.
-fn fitted(
-    before: &[Vec<DVector<f64>>; 2],
-    starts: &[DVector<f64>],
-    ends: &[DVector<f64>],
-    scale: &DVector<f64>,
-) -> Option<DMatrix<f64>> {
-    let changes = |now: &[DVector<f64>], then: &[DVector<f64>]| {
-        let each: Vec<_> = now.iter().zip(then).map(|(a, b)| (a - b).component_div(scale)).collect();
-        DMatrix::from_columns(&each)
-    };
-    let (begin, end) = (changes(starts, &before[0]), changes(ends, &before[1]));
-    if !begin.iter().chain(&end).all(|x| x.is_finite()) {
-        return None;
-    }
-    let singular = begin.clone().svd(true, true);
-    let cut = READABLE * singular.singular_values.max();
-    let inverse = singular.pseudo_inverse(cut).ok()?;
-    let mut map = &end * inverse;
-    let n = scale.len();
-    // What is not so explained is forgotten within a segment, and follows whatever the control does at a border.
-    let missed = &end - &map * &begin;
-    for row in 0..n {
-        // Written so that what is not a number is not explained.
-        let explained = missed.row(row).norm() <= EXPLAINED * end.row(row).norm();
-        if !explained {
-            map.row_mut(row).fill(0.0);
-        }
-    }
-    let map = DMatrix::from_fn(n, n, |i, j| map[(i, j)] * scale[i] / scale[j]);
-    map.iter().all(|x| x.is_finite()).then_some(map)
 }

@@ -13,31 +13,72 @@ use crate::run::time_loop::{Ended, Run};
 /// Told by how much time a stretch has gone on since it last told, s; whether to go on.
 pub type Tell<'a> = &'a (dyn Fn(f64) -> bool + Sync);
 
-/// A stretch of a run.
+/// A stretch of a run: what leads in, then what counts.
 #[derive(Debug)]
 pub struct Stretch<'a> {
-    /// The run, at its beginning.
+    /// The run.
     pub run: Run<f64>,
-    /// Its end, s.
-    pub until: f64,
-    /// What is recorded of it.
+    /// Where it goes, and what it has met there.
+    pub way: Way<'a>,
+}
+
+/// What a stretch is beside its run.
+#[derive(Debug)]
+pub struct Way<'a> {
+    /// Where it begins to count, where the next one begins to lead in, where it ends, s; or the first of these only.
+    stops: Vec<f64>,
+    passed: usize,
+    /// Unknowns where it begins to count.
+    pub first: Vec<f64>,
+    /// Unknowns and what stands under d/dt where the next one begins to lead in.
+    pub next: (Vec<f64>, Vec<f64>),
+    /// What is recorded of what counts.
     pub record: Record<'a>,
     /// How it ended; `None`: it is still to be solved.
     pub ended: Option<Result<Ended, SolverError>>,
 }
 
 impl<'a> Stretch<'a> {
-    /// A stretch to be solved.
-    pub fn new(run: Run<f64>, until: f64, tell: Tell<'a>) -> Self {
-        let record = Record { kept: InMemory::default(), tell, told: run.state().t };
-        Self { run, until, record, ended: None }
+    /// A stretch to be solved from where the run stands. Where it counts, samples are `kept` of every step.
+    pub fn new(mut run: Run<f64>, stops: Vec<f64>, kept: bool, tell: Tell<'a>) -> Self {
+        run.sample_every(f64::INFINITY);
+        let record = Record { kept: InMemory::default(), every: kept, tell, told: run.state().t };
+        let way = Way { stops, passed: 0, first: Vec::new(), next: Default::default(), record, ended: None };
+        Self { run, way }
+    }
+
+    /// A part of it has ended; whether there is more to solve.
+    fn goes_on(&mut self, ended: Result<Ended, SolverError>) -> bool {
+        let Self { run, way } = self;
+        way.record.tell_until(run.state().t);
+        let stopped = !matches!(ended, Ok(Ended::Reached));
+        match way.passed {
+            _ if stopped => {}
+            0 => {
+                way.first.clone_from(&run.state().x);
+                run.new_account();
+                run.watch_anew();
+                run.sample_every(if way.record.every { 0.0 } else { f64::INFINITY });
+                way.record.kept = InMemory::default();
+            }
+            1 => way.next = (run.state().x.clone(), run.state().q.clone()),
+            _ => {}
+        }
+        way.passed += 1;
+        if stopped || way.passed == way.stops.len() {
+            way.ended = Some(ended);
+        }
+        way.ended.is_none()
     }
 
     /// Goes through it alone.
     fn go(mut self) -> Self {
-        self.ended = Some(self.run.advance(self.until, &mut self.record));
-        self.record.tell_until(self.until);
-        self
+        loop {
+            let ended = self.run.advance(self.way.stops[self.way.passed], &mut self.way.record);
+            if !self.goes_on(ended) {
+                return self;
+            }
+        }
     }
 }
 
@@ -45,6 +86,8 @@ impl<'a> Stretch<'a> {
 pub struct Record<'a> {
     /// The samples.
     pub kept: InMemory<f64>,
+    /// Whether there is one of every step.
+    every: bool,
     tell: Tell<'a>,
     told: f64,
 }
@@ -82,19 +125,13 @@ pub fn solve(stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
     }
 }
 
-/// What stays outside of a stretch while its run has a lane.
-struct Beside<'a> {
-    place: usize,
-    until: f64,
-    record: Record<'a>,
-}
-
 fn in_lanes<K: DeviceLanes>(stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
     let mut done: Vec<Option<Stretch<'_>>> = stretches.iter().map(|_| None).collect();
     let mut waiting: VecDeque<(usize, Stretch<'_>)> = stretches.into_iter().enumerate().collect();
     let mut lanes: Option<Abreast<K>> = None;
-    let mut seated: Vec<Option<Beside<'_>>> = (0..K::WIDTH).map(|_| None).collect();
+    let mut seated: Vec<Option<(usize, Way<'_>)>> = (0..K::WIDTH).map(|_| None).collect();
     loop {
+        let mut over = Vec::new();
         while lanes.as_ref().is_none_or(Abreast::has_room) {
             let Some((place, stretch)) = waiting.pop_front() else { break };
             if lanes.is_none() {
@@ -104,26 +141,33 @@ fn in_lanes<K: DeviceLanes>(stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
                 done[place] = Some(stretch.go());
                 continue;
             };
-            let Stretch { run, until, mut record, ended } = stretch;
-            match company.seat(run, until, &mut record) {
-                Seating::Sits(lane) => seated[lane] = Some(Beside { place, until, record }),
-                Seating::Over(run, ended) => {
-                    done[place] = Some(Stretch { run: *run, until, record, ended: Some(ended) });
-                }
-                Seating::Refused(run) => done[place] = Some(Stretch { run: *run, until, record, ended }.go()),
+            let Stretch { run, mut way } = stretch;
+            match company.seat(run, way.stops[way.passed], &mut way.record) {
+                Seating::Sits(lane) => seated[lane] = Some((place, way)),
+                Seating::Over(run, ended) => over.push((place, Stretch { run: *run, way }, ended)),
+                Seating::Refused(run) => done[place] = Some(Stretch { run: *run, way }.go()),
             }
         }
-        let Some(company) = lanes.as_mut().filter(|company| company.count() > 0) else { break };
-        let mut nobody = vec![(); K::WIDTH];
-        let each = seated.iter_mut().zip(&mut nobody).map(|(seated, nobody)| match seated {
-            Some(beside) => &mut beside.record as &mut dyn Recorder<f64>,
-            None => nobody as &mut dyn Recorder<f64>,
-        });
-        let mut recorders: Vec<&mut dyn Recorder<f64>> = each.collect();
-        for Over { lane, run, ended } in company.advance(&mut recorders) {
-            let Some(Beside { place, until, mut record }) = seated[lane].take() else { continue };
-            record.tell_until(until);
-            done[place] = Some(Stretch { run, until, record, ended: Some(ended) });
+        if let Some(company) = lanes.as_mut().filter(|company| company.count() > 0) {
+            let mut nobody = vec![(); K::WIDTH];
+            let each = seated.iter_mut().zip(&mut nobody).map(|(seated, nobody)| match seated {
+                Some((_, way)) => &mut way.record as &mut dyn Recorder<f64>,
+                None => nobody as &mut dyn Recorder<f64>,
+            });
+            let mut recorders: Vec<&mut dyn Recorder<f64>> = each.collect();
+            for Over { lane, run, ended } in company.advance(&mut recorders) {
+                let Some((place, way)) = seated[lane].take() else { continue };
+                over.push((place, Stretch { run, way }, ended));
+            }
+        } else if over.is_empty() {
+            break;
+        }
+        for (place, mut stretch, ended) in over {
+            if stretch.goes_on(ended) {
+                waiting.push_front((place, stretch));
+            } else {
+                done[place] = Some(stretch);
+            }
         }
     }
     done.into_iter().flatten().collect()

@@ -105,16 +105,6 @@ impl Run<f64> {
         self.sample_every = interval;
     }
 
-    /// The largest energy turned over that was looked at, J.
-    pub fn turned(&self) -> f64 {
-        self.balance.turned()
-    }
-
-    /// This is part of a run that turns over so much, J: what energies of steps are wrong by is held against that.
-    pub fn part_of(&mut self, whole: f64) {
-        self.balance.part_of(whole);
-    }
-
     /// The largest value of each unknown so far.
     pub fn largest(&self) -> &[f64] {
         self.stepper.largest()

@@ -60,8 +60,6 @@ pub(crate) struct Balance {
     last: f64,
     /// The largest energy that sources gave or that was dissipated, where it was looked at, J.
     turned: f64,
-    /// What is turned over elsewhere too, of which this is a part, J.
-    whole: f64,
     /// Steps for which no coarser ones are taken.
     held: u32,
     /// Factor of what is allowed: that of the bounds of the local error.
@@ -87,7 +85,7 @@ const HELD: f64 = 0.9;
 
 impl Balance {
     pub(crate) fn new(looser: f64) -> Self {
-        Self { scale: 0.0, sum: 0.0, last: 0.0, turned: 0.0, whole: 0.0, held: 0, looser }
+        Self { scale: 0.0, sum: 0.0, last: 0.0, turned: 0.0, held: 0, looser }
     }
 
     /// Whether an estimate is too large to go unseen.
@@ -102,7 +100,7 @@ impl Balance {
     /// have helped before another one is asked for.
     pub(crate) fn weigh(&mut self, [residual, turned, stored]: [f64; 3], finest: bool) -> f64 {
         self.turned = self.turned.max(turned);
-        let scale = turned.max(stored).max(self.whole).max(LEAST);
+        let scale = turned.max(stored).max(LEAST);
         self.scale = scale;
         let left = (ALL * self.looser * scale - self.sum.abs()).max(0.0);
         let ratio = residual.abs() / (SHARE * left).max(STILL * self.looser * scale);
@@ -113,11 +111,6 @@ impl Balance {
     /// The largest energy turned over that was seen, J.
     pub(crate) fn turned(&self) -> f64 {
         self.turned
-    }
-
-    /// What comes is part of a run that turns over so much, J: residuals are held against that.
-    pub(crate) fn part_of(&mut self, whole: f64) {
-        self.whole = whole;
     }
 
     /// A new course begins: the energy that residuals are held against may be another one.

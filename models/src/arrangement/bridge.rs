@@ -38,6 +38,7 @@ fn period(builder: &mut Builder<'_>) {
     let (carrier, fundamental) = (builder.number("frequency"), builder.number("fundamental-frequency"));
     let ratio = carrier / fundamental;
     builder.layout.period = ((ratio - ratio.round()).abs() < 1e-9 * ratio).then_some(1.0 / fundamental);
+    builder.layout.carrier = Some(1.0 / carrier);
 }
 
 const FUNDAMENTAL: Param = Param::with(

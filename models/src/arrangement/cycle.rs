@@ -17,7 +17,7 @@ use joulestep_engine::thermal::run::Thermal;
 use nalgebra::DMatrix;
 
 use super::builder::CircuitLayout;
-use super::losses::{Account, Meter, between};
+use super::losses::{Account, Meter};
 
 mod segments;
 mod slopes;
@@ -294,7 +294,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
             continue;
         }
         let record = &last.record;
-        let ledger = between(&before, &run.ledger());
+        let ledger = run.ledger().since(&before);
         let (seen, readings, method) = (run.watcher().seen(), run.readings(), run.method());
         // What the search takes back is not in the run's own count.
         let mut counters = run.counters();

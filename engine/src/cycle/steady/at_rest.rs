@@ -3,7 +3,7 @@
 
 use nalgebra::DVector;
 
-use super::{CycleError, Effort, Keeper, Steady, keepers};
+use super::{CycleError, Effort, Steady, keepers, scales};
 use crate::recorder::Recorder;
 use crate::run::time_loop::{Ended, Run};
 
@@ -66,16 +66,6 @@ fn left(changes: &[f64]) -> Option<f64> {
     }
     let shrinks = (now / before).powf(1.0 / (last - then) as f64);
     Some(now * shrinks / (1.0 - shrinks))
-}
-
-/// The largest voltage, and the largest current, of all that is kept; 1 V, 1 A where they are less.
-pub(in super::super) fn scales(keepers: &[Keeper], z: &DVector<f64>, after: &DVector<f64>) -> DVector<f64> {
-    let most = |unit: &str| {
-        let mine = keepers.iter().enumerate().filter(|(_, k)| k.unit == unit);
-        mine.map(|(k, _)| z[k].abs().max(after[k].abs())).fold(1.0, f64::max)
-    };
-    let (volts, amperes) = (most("V"), most("A"));
-    DVector::from_iterator(keepers.len(), keepers.iter().map(|k| if k.unit == "V" { volts } else { amperes }))
 }
 
 #[cfg(test)]

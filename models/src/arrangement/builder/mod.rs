@@ -72,6 +72,8 @@ pub struct CircuitLayout {
     pub drives: Vec<Logic>,
     /// Time after which the control repeats, s; `None`: it does not.
     pub period: Option<f64>,
+    /// Time in which each switch goes on and off once, where the control repeats after several of these only, s.
+    pub carrier: Option<f64>,
 }
 
 impl std::fmt::Debug for CircuitLayout {

@@ -45,9 +45,18 @@ pub(super) fn solve(
     if matches!(known, Some((None, _))) {
         return Ok(None);
     }
-    let Ok(Some(mut segments)) = Segments::new(run, period, SEGMENTS, FEWEST) else { return Ok(None) };
+    let Ok(Some(mut segments)) = Segments::new(run, (period, layout.carrier), SEGMENTS, FEWEST) else {
+        return Ok(None);
+    };
     let (borders, mut of_power) = known.unwrap_or_default();
-    borders.into_iter().for_each(|borders| segments.begin_at(borders));
+    match borders {
+        Some(borders) => segments.begin_at(borders),
+        None => match segments.approach(&celsius, search.tell, search.solve) {
+            Ok(()) => {}
+            Err(CycleError::Stopped) => return Err(CycleError::Stopped.into()),
+            Err(_) => return Ok(None),
+        },
+    }
     // A sweep is not worth its work for a distance below the closing error asked for: errors tell it.
     let (closing, still) = match search.rough {
         true => (ROUGH.0.max(search.effort.closing), ROUGH.1),
@@ -56,11 +65,9 @@ pub(super) fn solve(
     let mut met: Option<Slopes> = None;
     let mut history = Vec::new();
     for round in 1..=MOST {
-        // The last sweep's samples are what is counted; one that begins far off, or where other steps led to, cannot be
-        // the last.
+        // The last sweep's samples are what is counted; one that begins far off cannot be the last.
         let near = segments.is_near();
-        let own = search.from.is_none() || round > 1;
-        let kept = near && own && (inputs == 0 || search.from.is_some() || met.is_some());
+        let kept = near && (inputs == 0 || search.from.is_some() || met.is_some());
         let swept = match segments.sweep(&celsius, kept, search.tell, search.solve) {
             Ok(swept) => swept,
             Err(CycleError::Stopped) => return Err(CycleError::Stopped.into()),

@@ -22,7 +22,6 @@ mod meter;
 mod store;
 mod turn_on;
 
-use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::circuit::graph::{ComponentId, LineId, WaveId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
@@ -126,21 +125,6 @@ pub(super) fn heat_of_input(setup: &mut Setup<f64>, input: usize) {
     let probe = Probe::Integral(setup.integrals.len() - 1);
     let name = format!("account.input-{input}");
     setup.channels.push(Channel { long_name: name.clone(), name, probe });
-}
-
-/// What a ledger says of the time since an earlier one of the same run.
-pub fn between(before: &Ledger<f64>, after: &Ledger<f64>) -> Ledger<f64> {
-    let mut out = after.clone();
-    for (entry, then) in out.entries.iter_mut().zip(&before.entries) {
-        entry.delivered -= then.delivered;
-        entry.dissipated -= then.dissipated;
-        entry.stored -= then.stored;
-    }
-    out.residual -= before.residual;
-    out.turnover = out.entries.iter().map(|e| e.delivered.max(0.0)).sum();
-    // What is stored all the time is no measure for what goes over meanwhile.
-    out.largest = 0.0;
-    out
 }
 
 /// The board knows the courses that the circuit had when it was made; lines, and what driven courses begin with, stay.
