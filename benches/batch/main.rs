@@ -1,5 +1,5 @@
 //! Throughput of batches in lanes and on threads against scalar runs on one core; memory per variant; a batch of ten
-//! thousand variants end to end. `cargo bench --bench batch`; see benches/README.md.
+//! thousand variants end to end. `cargo bench --bench batch`, and `-- breaker` for the longest; see benches/README.md.
 
 mod process;
 
@@ -32,6 +32,11 @@ const CASES: [Case; 3] = [
     Case { name: "capacitor", plan: include_str!("capacitor.toml"), variants: 4000 },
 ];
 
+/// A breaker's start, short circuit and retry, and the coarser runs of every sixteenth variant: a quarter of a million
+/// steps each, so one round, alone and in eight lanes.
+const BREAKER: Case = Case { name: "breaker", plan: include_str!("breaker.toml"), variants: 64 };
+const LONG: [(u8, u8); 3] = [(1, 1), (8, 1), (8, 2)];
+
 fn main() -> ExitCode {
     match describe() {
         Ok(()) => ExitCode::SUCCESS,
@@ -53,7 +58,23 @@ fn describe() -> Result<(), String> {
     }
     let capacitor = include_str!("capacitor-scenario.toml");
     std::fs::write(folder.join("capacitor-scenario.toml"), capacitor).map_err(|e| e.to_string())?;
-    throughput(&folder)?;
+    if std::env::args().any(|word| word == "breaker") {
+        return throughput(&folder, &BREAKER, &LONG, 1).map(|_| ());
+    }
+    println!("best of {ROUNDS} interleaved rounds; ms per variant, and times faster than the first line");
+    for case in &CASES {
+        let best = throughput(&folder, case, &WAYS, ROUNDS)?;
+        for k in 0..3 {
+            let (one, two) = (&best[k], &best[k + 3]);
+            println!(
+                "{:<12}{:>6}  two threads: {:.2} times faster, {:.2} times the processor time",
+                case.name,
+                WAYS[k].0,
+                one.wall / two.wall,
+                two.processor / one.processor
+            );
+        }
+    }
     memory(&folder)?;
     whole(&folder)
 }
@@ -66,42 +87,30 @@ fn plan(folder: &Path, case: &Case, variants: usize) -> Result<PathBuf, String> 
     Ok(path)
 }
 
-fn throughput(folder: &Path) -> Result<(), String> {
-    println!("best of {ROUNDS} interleaved rounds; ms per variant, and times faster than the first line");
+fn throughput(folder: &Path, case: &Case, ways: &[(u8, u8)], rounds: usize) -> Result<Vec<Spent>, String> {
     println!("{:<12}{:>6}{:>9}{:>11}{:>8}{:>13}{:>8}", "", "lanes", "threads", "wall", "", "processor", "");
-    for case in &CASES {
-        let plan = plan(folder, case, case.variants)?;
-        let mut best = [Spent { wall: f64::INFINITY, processor: f64::INFINITY, peak: 0 }; WAYS.len()];
-        for _ in 0..ROUNDS {
-            for (way, best) in WAYS.iter().zip(&mut best) {
-                let spent = run(&plan, &folder.join("table.h5"), *way)?;
-                best.wall = best.wall.min(spent.wall);
-                best.processor = best.processor.min(spent.processor);
-            }
-        }
-        let each = |x: f64| 1e3 * x / case.variants as f64;
-        for ((lanes, threads), spent) in WAYS.iter().zip(&best) {
-            println!(
-                "{:<12}{lanes:>6}{threads:>9}{:>11.3}{:>8.2}{:>13.3}{:>8.2}",
-                case.name,
-                each(spent.wall),
-                best[0].wall / spent.wall,
-                each(spent.processor),
-                best[0].processor / spent.processor,
-            );
-        }
-        for k in 0..3 {
-            let (one, two) = (&best[k], &best[k + 3]);
-            println!(
-                "{:<12}{:>6}  two threads: {:.2} times faster, {:.2} times the processor time",
-                case.name,
-                WAYS[k].0,
-                one.wall / two.wall,
-                two.processor / one.processor
-            );
+    let plan = plan(folder, case, case.variants)?;
+    let mut best: Vec<_> =
+        ways.iter().map(|_| Spent { wall: f64::INFINITY, processor: f64::INFINITY, peak: 0 }).collect();
+    for _ in 0..rounds {
+        for (way, best) in ways.iter().zip(&mut best) {
+            let spent = run(&plan, &folder.join("table.h5"), *way)?;
+            best.wall = best.wall.min(spent.wall);
+            best.processor = best.processor.min(spent.processor);
         }
     }
-    Ok(())
+    let each = |x: f64| 1e3 * x / case.variants as f64;
+    for ((lanes, threads), spent) in ways.iter().zip(&best) {
+        println!(
+            "{:<12}{lanes:>6}{threads:>9}{:>11.3}{:>8.2}{:>13.3}{:>8.2}",
+            case.name,
+            each(spent.wall),
+            best[0].wall / spent.wall,
+            each(spent.processor),
+            best[0].processor / spent.processor,
+        );
+    }
+    Ok(best)
 }
 
 fn memory(folder: &Path) -> Result<(), String> {

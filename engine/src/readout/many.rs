@@ -14,18 +14,34 @@ pub struct Readouts<L> {
     raw: Vec<Raw>,
     /// Number of a raw value, weight.
     terms: Vec<(u32, L)>,
-    /// Of each probe where its terms end.
+    /// Of each probe where its terms end; then of what is added to temperatures.
     ends: Vec<u32>,
-    /// What is no weighted sum of raw values, with its number.
+    /// What is no such sum, not with temperatures either, with its number.
     others: Vec<(u32, Readout<f64>)>,
-    /// What is the temperature of a heat input, with its number.
-    temperatures: Vec<(u32, u32)>,
+    warm: Vec<Warm>,
     gathered: Vec<L>,
 }
 
-/// The terms of a readout that is a weighted sum of raw values, of a system with so many accounts.
-fn terms(readout: &Readout<f64>, weight: f64, accounts: usize, out: &mut Vec<(Raw, f64)>) -> bool {
+/// A sum in which temperatures come.
+#[derive(Clone, Debug)]
+struct Warm {
+    /// Its number, and that of its weighted sum of raw values.
+    number: u32,
+    rest: u32,
+    /// Heat input, weight.
+    terms: Vec<(u32, f64)>,
+}
+
+/// The terms of a readout that is a weighted sum of raw values and temperatures, of a system with so many accounts.
+fn terms(
+    readout: &Readout<f64>,
+    weight: f64,
+    accounts: usize,
+    out: &mut Vec<(Raw, f64)>,
+    warm: &mut Vec<(u32, f64)>,
+) -> bool {
     match readout {
+        Readout::Temperature(input) => warm.push((*input, weight)),
         Readout::Unknowns(all) | Readout::Linear(all, None) => {
             out.extend(all.iter().map(|&(k, w)| (Raw::Unknown(k), weight * w)));
         }
@@ -35,7 +51,7 @@ fn terms(readout: &Readout<f64>, weight: f64, accounts: usize, out: &mut Vec<(Ra
         Readout::Power(all) => out.extend(all.iter().map(|&k| (Raw::Power(k), weight))),
         Readout::Energy(all) => out.extend(all.iter().map(|&k| (Raw::Energy(k), weight))),
         Readout::Integral(k) => out.push((Raw::Energy(accounts as u32 + k), weight)),
-        Readout::Sum(all) => return all.iter().all(|(w, r)| terms(r, weight * w, accounts, out)),
+        Readout::Sum(all) => return all.iter().all(|(w, r)| terms(r, weight * w, accounts, out, warm)),
         _ => return false,
     }
     true
@@ -44,15 +60,23 @@ fn terms(readout: &Readout<f64>, weight: f64, accounts: usize, out: &mut Vec<(Ra
 impl Readouts<f64> {
     /// Compiles readouts of a system with so many accounts.
     pub fn new(readouts: impl IntoIterator<Item = Readout<f64>>, accounts: usize) -> Self {
-        let (mut all, mut ends, mut others, mut temperatures) = (vec![], vec![], vec![], vec![]);
+        let (mut all, mut ends, mut others) = (vec![], vec![], vec![]);
+        let (mut warm, mut beside): (Vec<Warm>, Vec<Vec<(Raw, f64)>>) = (vec![], vec![]);
         for (k, readout) in readouts.into_iter().enumerate() {
-            let before = all.len();
-            if let Readout::Temperature(input) = readout {
-                temperatures.push((k as u32, input));
-            } else if !terms(&readout, 1.0, accounts, &mut all) {
-                all.truncate(before);
+            let (mut own, mut temperatures) = (vec![], vec![]);
+            if !terms(&readout, 1.0, accounts, &mut own, &mut temperatures) {
                 others.push((k as u32, readout));
+            } else if temperatures.is_empty() {
+                all.extend(own);
+            } else {
+                warm.push(Warm { number: k as u32, rest: 0, terms: temperatures });
+                beside.push(own);
             }
+            ends.push(all.len() as u32);
+        }
+        for (warm, own) in warm.iter_mut().zip(beside) {
+            warm.rest = ends.len() as u32;
+            all.extend(own);
             ends.push(all.len() as u32);
         }
         let mut raw: Vec<Raw> = all.iter().map(|term| term.0).collect();
@@ -65,7 +89,7 @@ impl Readouts<f64> {
             raw,
             ends,
             others,
-            temperatures,
+            warm,
         }
     }
 
@@ -74,7 +98,7 @@ impl Readouts<f64> {
         self.others.iter().for_each(|other| other.1.raw(accounts, out));
     }
 
-    /// Reads those of the probes in `range` that are no weighted sum of raw values.
+    /// Reads those of the probes in `range` that are no weighted sum of raw values alone.
     pub fn read_others(
         &self,
         range: &Range<usize>,
@@ -83,8 +107,10 @@ impl Readouts<f64> {
         values: &mut [f64],
     ) {
         let own = |k: u32| range.contains(&(k as usize));
-        for &(k, input) in self.temperatures.iter().filter(|t| own(t.0)) {
-            values[k as usize] = from.celsius.get(input as usize).copied().unwrap_or(0.0);
+        for Warm { number, rest, terms } in self.warm.iter().filter(|warm| own(warm.number)) {
+            let celsius = |input: u32| from.celsius.get(input as usize).copied().unwrap_or(0.0);
+            let sum = terms.iter().fold(values[*rest as usize], |sum, &(input, w)| sum + w * celsius(input));
+            values[*number as usize] = sum;
         }
         for (k, readout) in self.others.iter().filter(|other| own(other.0)) {
             values[*k as usize] = readout.read(system, from);
@@ -93,7 +119,7 @@ impl Readouts<f64> {
 }
 
 impl<L: Lane> Readouts<L> {
-    /// How many there are.
+    /// How many values there are: of each probe, and of what is added to temperatures.
     pub fn count(&self) -> usize {
         self.ends.len()
     }
@@ -129,7 +155,7 @@ impl Lockstep for Readouts<f64> {
             terms: lanes::<_, _, K>(each, |one| &one.terms)?,
             ends: shared(each, |one| &one.ends)?,
             others: Vec::new(),
-            temperatures: Vec::new(),
+            warm: Vec::new(),
             gathered: vec![K::splat(0.0); raw.len()],
             raw,
         })
@@ -139,7 +165,7 @@ impl Lockstep for Readouts<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::graph::{Circuit, GROUND};
+    use crate::circuit::graph::{Circuit, GROUND, HeatId};
     use crate::circuit::probe::Probe;
     use crate::control::board::Board;
     use crate::readout::Seat;
@@ -160,6 +186,7 @@ mod tests {
             Probe::Integral(0),
             Probe::Power(lower),
             Probe::Wave(on),
+            Probe::Sum(vec![(2.0, Probe::Temperature(HeatId(1))), (3.0, Probe::Voltage(middle, GROUND))]),
         ];
         let probes =
             [vec![Probe::Sum(vec![(0.5, ohms[0].clone()), (-2.0, ohms[1].clone())])], ohms.to_vec()].concat();
@@ -173,20 +200,20 @@ mod tests {
             x: &x,
             power: &power,
             stamps: &[],
-            celsius: &[],
+            celsius: &[25.0, 50.0],
             energy: &energy,
             integrals: &energy[2..],
         };
-        let mut together = vec![f64::NAN; probes.len()];
         let each = || probes.iter().map(|p| Readout::new(p, &system));
         let mut readouts = Readouts::new(each(), system.accounts());
+        let mut together = vec![f64::NAN; readouts.count()];
         readouts.weigh(&from, &mut together);
         assert!(together[5].is_nan());
         readouts.read_others(&(0..3), &system, &from, &mut together);
-        assert!(together[5].is_nan());
-        readouts.read_others(&(0..6), &system, &from, &mut together);
+        assert!(together[5].is_nan() && together[6].is_nan());
+        readouts.read_others(&(0..7), &system, &from, &mut together);
         let alone: Vec<f64> = each().map(|r| r.read(&system, &from)).collect();
-        assert_eq!(together, alone);
-        assert_eq!(together, [-1.0, 4.0, 1.5, 7.0, 12.0, 3.0]);
+        assert_eq!(together[..7], alone);
+        assert_eq!(alone, [-1.0, 4.0, 1.5, 7.0, 12.0, 3.0, 118.0]);
     }
 }

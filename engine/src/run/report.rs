@@ -73,9 +73,10 @@ impl Run<f64> {
             return;
         }
         self.sampled_at = t;
-        self.read_others(self.watched.end..self.values.len());
+        let channels = self.watched.end..self.watched.end + self.channels.len();
+        self.read_others(channels.clone());
         self.recorded_until = t.max(self.recorded_until.next_up());
-        recorder.sample(self.recorded_until, &self.values[self.watched.end..]);
+        recorder.sample(self.recorded_until, &self.values[channels]);
     }
 
     pub(super) fn open_row(&self, subject: String) -> Open<f64> {

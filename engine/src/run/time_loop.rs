@@ -152,6 +152,8 @@ impl Run<f64> {
         switches.readouts(&system, &mut readouts);
         let watched = begin..readouts.len();
         readouts.extend(channels.iter().map(|c| Readout::new(&c.probe, &system)));
+        let tells_integrals = readouts[watched.end..].iter().any(Readout::is_integral);
+        let reads = Readouts::new(readouts, system.accounts());
         let celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
         let first = stepper.pieces().map(|_| ladder.step());
         let coupling = thermal.as_ref().map(|t| Coupling::new(t, (bound, longest), first, state.t));
@@ -166,10 +168,10 @@ impl Run<f64> {
         Self {
             observers,
             heating: heating.collect(),
-            tells_energy: !celsius.is_empty() || readouts[watched.end..].iter().any(Readout::is_integral),
+            tells_energy: !celsius.is_empty() || tells_integrals,
             coupling,
-            values: vec![0.0; readouts.len()],
-            reads: Readouts::new(readouts, system.accounts()),
+            values: vec![0.0; reads.count()],
+            reads,
             watched,
             told: false,
             sampled_at: f64::NEG_INFINITY,

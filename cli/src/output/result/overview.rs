@@ -18,8 +18,8 @@ pub const LEVELS: u32 = 4;
 /// Blocks of one level that make a block of the next.
 const FAN: usize = 16;
 
-/// Blocks in a chunk. A chunk costs the library more than its contents do, so there are few.
-const CHUNK: usize = 2048;
+/// Blocks in a chunk.
+const CHUNK: usize = 512;
 
 /// Samples in a block of the level.
 pub fn block_length(level: u32) -> usize {

@@ -67,7 +67,7 @@ impl Default for WriterOptions {
         Self {
             precision: Precision::Double,
             deflate: 1,
-            chunk: 8192,
+            chunk: 4096,
             checkpoint_interval: Duration::from_secs(2),
         }
     }
