@@ -40,6 +40,7 @@ fn a_saturable_inductor_follows_its_flux() {
     };
     for (begin, start, first) in [
         ("initial-current = \"0 A\"", "stated", 0.0),
+        ("initial-current = \"6 A\"", "stated", 6.0),
         ("initial-current = \"6 A\"", "stated\"\nmethod = \"rodas4", 6.0),
         ("initial-current = \"6 A\"", "operating-point", 6.0),
     ] {
