@@ -13,6 +13,25 @@ const BETWEEN_LINES: Duration = Duration::from_secs(5);
 /// Parts into which a bar is divided.
 const PARTS: u64 = 10_000;
 
+/// Share of the work, and time, s, before which the time left is anybody's guess.
+const TELLING: (f64, f64) = (0.01, 1.0);
+
+/// The time left, `elapsed` s after the beginning with this share done, from the mean rate so far: ", 16 s left". Empty
+/// where too little is done to tell.
+pub fn time_left(share: f64, elapsed: f64) -> String {
+    let left = elapsed * (1.0 - share) / share;
+    if share < TELLING.0 || elapsed < TELLING.1 || !left.is_finite() {
+        return String::new();
+    }
+    // To the second, minute or hour, whichever is below a hundredth of what is left.
+    let unit = [3600.0, 60.0].into_iter().find(|unit| left >= 100.0 * unit).unwrap_or(1.0);
+    let whole = Duration::from_secs_f64((left / unit).ceil() * unit);
+    match whole.as_secs() {
+        seconds @ ..120 => format!(", {seconds} s left"),
+        _ => format!(", {} left", humantime::format_duration(whole)),
+    }
+}
+
 enum Means {
     Nothing,
     Lines(Instant),
@@ -115,8 +134,8 @@ impl Counted {
         // A thread that panicked while it told progress is no reason for this one to.
         let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
         shown.at(done as f64 / self.total as f64, false, |elapsed| {
-            let left = elapsed / done as f64 * self.total.saturating_sub(done) as f64;
-            format!("{done} of {} {}, {:.0} s left", self.total, self.what, left.ceil())
+            let left = time_left(done as f64 / self.total as f64, elapsed);
+            format!("{done} of {} {}{left}", self.total, self.what)
         });
     }
 
@@ -126,27 +145,27 @@ impl Counted {
     }
 }
 
-/// Shows how far work is of which the end is only roughly known; several threads may tell it.
-pub struct Rough(Mutex<Shown>);
+/// Shows how far work is of which the end is only roughly known; several threads may tell it. It never goes back.
+pub struct Rough(Mutex<(Shown, f64)>);
 
 impl Rough {
     /// Nothing of it is done.
     pub fn new(quiet: bool) -> Self {
-        Self(Mutex::new(Shown::new(quiet, false)))
+        Self(Mutex::new((Shown::new(quiet, false), 0.0)))
     }
 
     /// This share is done, 0 to 1, as far as one can tell; `words` say what goes on.
     pub fn at(&self, share: f64, words: &str) {
-        let mut shown = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        shown.at(share, false, |elapsed| {
-            let left = elapsed * (1.0 - share) / share;
-            if left.is_finite() { format!("{words}, about {:.0} s left", left.ceil()) } else { words.into() }
+        let (shown, furthest) = &mut *self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        *furthest = furthest.max(share);
+        shown.at(*furthest, false, |elapsed| {
+            format!("{words}{}", time_left(*furthest, elapsed).replacen(", ", ", about ", 1))
         });
     }
 
     /// It is over.
     pub fn done(&self) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).done();
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).0.done();
     }
 }
 
@@ -163,7 +182,7 @@ fn words(t: f64, end: f64, elapsed: f64) -> String {
         return reached;
     }
     let rate = t / elapsed;
-    format!("{reached}, {} per second, {:.0} s left", people(rate, "s"), ((end - t) / rate).ceil())
+    format!("{reached}, {} per second{}", people(rate, "s"), time_left(t / end, elapsed))
 }
 
 #[cfg(test)]
@@ -174,5 +193,16 @@ mod tests {
     fn rate_and_time_left() {
         assert_eq!(words(2e-3, 10e-3, 4.0), "2 ms of 10 ms, 500 µs per second, 16 s left");
         assert_eq!(words(0.0, 10e-3, 4.0), "0 s of 10 ms");
+        assert_eq!(words(2e-6, 10e-3, 0.4), "2 µs of 10 ms, 5 µs per second", "nothing to tell from");
+    }
+
+    #[test]
+    fn time_left_is_told_as_finely_as_it_is_known() {
+        let left = |seconds: f64| time_left(0.5, seconds);
+        assert_eq!(
+            [7.2, 119.0, 190.0, 6001.0, 400_000.0].map(left),
+            [", 8 s left", ", 119 s left", ", 3m 10s left", ", 1h 41m left", ", 4days 16h left"]
+        );
+        assert_eq!([time_left(0.005, 40.0), time_left(0.0, 4.0), time_left(0.5, 0.2)], ["", "", ""]);
     }
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::batch::row::{Row, Status};
-use crate::progress::Shown;
+use crate::progress::{Shown, time_left};
 
 /// How progress is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,12 +81,8 @@ impl Counts {
         let rate = self.rate(elapsed);
         let rate =
             if rate >= 10.0 { format!("{rate:.0} per second") } else { format!("{rate:.2} per second") };
-        format!(
-            "{} of {} variants{ill}, {rate}, {:.0} s left",
-            self.finished,
-            self.total,
-            self.left(elapsed).ceil()
-        )
+        let share = self.finished as f64 / self.total.max(1) as f64;
+        format!("{} of {} variants{ill}, {rate}{}", self.finished, self.total, time_left(share, elapsed))
     }
 
     fn line(&self, seconds: f64) -> ProgressLine {
@@ -108,7 +104,7 @@ mod tests {
     #[test]
     fn rate_and_time_left() {
         let progress = Counts { total: 100, finished: 25, ill: 2 };
-        assert_eq!(progress.words(50.0), "25 of 100 variants, 2 not done, 0.50 per second, 150 s left");
+        assert_eq!(progress.words(50.0), "25 of 100 variants, 2 not done, 0.50 per second, 2m 30s left");
         assert_eq!(progress.line(50.0).seconds_left, 150.0);
     }
 }
