@@ -31,7 +31,6 @@ use crate::run::abreast::Abreast;
 use crate::run::saved::Saved;
 use crate::run::setup::Setup;
 use crate::run::time_loop::Run;
-use crate::step::start;
 use crate::thermal::modal::Modal;
 use crate::thermal::run::Thermal;
 
@@ -83,7 +82,6 @@ fn one_lane() -> Vec<Code> {
     vec![
         topology::examine::<f64> as Code,
         index::of_index_two::<f64> as Code,
-        start::operating_point_near::<f64> as Code,
         // control
         Board::<f64>::new as Code,
         Board::<f64>::add_line as Code,

@@ -41,19 +41,19 @@ fn solve_above<L: Lane>(
     b: &[L],
     x: &mut [L],
 ) -> Result<(), usize> {
+    let mut scales = Vec::with_capacity(n);
     for lane in 0..lanes {
-        let mut matrix = DMatrix::from_fn(n, n, |r, c| a[r * n + c].lane(lane));
-        let mut right = DVector::from_fn(n, |r, _| b[r].lane(lane));
         // Rows are scaled to a largest entry of one: conductances and unit rows of sources differ by many decades.
-        for r in 0..n {
-            let mut row = matrix.row_mut(r);
-            let scale = row.amax();
+        scales.clear();
+        for (r, row) in a.chunks_exact(n.max(1)).take(n).enumerate() {
+            let scale = row.iter().fold(0.0, |most: f64, entry| most.max(entry.lane(lane).abs()));
             if !(scale > 0.0 && scale.is_finite()) {
                 return Err(r);
             }
-            row.iter_mut().for_each(|entry| *entry /= scale);
-            right[r] /= scale;
+            scales.push(scale);
         }
+        let matrix = DMatrix::from_fn(n, n, |r, c| a[r * n + c].lane(lane) / scales[r]);
+        let mut right = DVector::from_fn(n, |r, _| b[r].lane(lane) / scales[r]);
         let lu = matrix.lu();
         let pivot = |k: usize| lu.lu_internal()[(k, k)].abs();
         let worst = (0..n).min_by(|&i, &j| pivot(i).total_cmp(&pivot(j)));

@@ -1,7 +1,7 @@
 //! The state just after a jump.
 
 use super::follow::Lost;
-use super::robust::Robust;
+use super::robust::{Robust, Tools};
 use super::stage::{StageError, StageSolver};
 use super::start::source_rows;
 use super::state::State;
@@ -190,7 +190,8 @@ impl StageSolver<f64> {
     ) -> Result<(), StageError> {
         let system = self.shared();
         let (t, board) = (seat.t, seat.board);
-        let mut dense = Robust::new(&system, kelvin, board, None);
+        let mut tools = Tools::new(&system, kelvin, board);
+        let mut dense = Robust::new(&system, &mut tools, None);
         dense.x.copy_from_slice(x);
         let rows = source_rows(&system, t, 1.0, board);
         let mut found = dense.newton(alpha, q, &rows, 0.0, 5.0);

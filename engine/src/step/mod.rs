@@ -10,6 +10,7 @@ mod jump;
 mod lanes;
 mod local_error;
 pub mod method;
+pub mod near;
 mod newton;
 pub mod pieces;
 mod predict;

@@ -3,6 +3,8 @@
 //! Small circuits are eliminated densely with pivoting in every iteration. From `SPARSE_FROM` unknowns on an order is
 //! compiled on the values at hand, and chosen anew where it loses digits on others.
 
+mod places;
+
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use sprs::{CsMatI, TriMatI};
@@ -17,6 +19,7 @@ use crate::equations::order::Order;
 use crate::equations::replay::Replay;
 use crate::equations::system::System;
 use crate::error::Cause;
+use places::Places;
 
 /// A flag that ends a search: somebody wants to stop.
 pub type Halt = Option<&'static AtomicBool>;
@@ -51,13 +54,42 @@ const LAST_PLACES: f64 = 64.0;
 /// The largest one that serves where rounding leaves no rest after so many iterations.
 const NEARLY: f64 = 1e-11;
 
-/// Newton's iteration on f(x) + α(q(x) − q̂) = 0.
-pub(super) struct Robust<'a, L: Lane> {
-    pub(super) system: &'a System<L>,
-    devices: Vec<Box<dyn Device<L>>>,
+/// What the iteration works with beside the equations. It serves again for the same circuit at the same temperatures.
+#[derive(Debug)]
+pub(super) struct Tools<L: Lane> {
+    pub(super) devices: Vec<Box<dyn Device<L>>>,
     choices: Vec<usize>,
     places: Places,
     replay: Option<Replay>,
+    scratch: Scratch<L>,
+}
+
+/// Stamps, values of the matrix, right-hand side, its solution, and the whole matrix of small circuits.
+#[derive(Debug, Default)]
+struct Scratch<L> {
+    stamps: Vec<Vec<L>>,
+    a: Vec<L>,
+    b: Vec<L>,
+    fresh: Vec<L>,
+    square: Vec<L>,
+}
+
+impl<L: Lane> Tools<L> {
+    pub(super) fn new(system: &System<L>, kelvin: &[L], board: &Board<L>) -> Self {
+        Self {
+            devices: system.devices_at(kelvin),
+            choices: board.choices().to_vec(),
+            places: Places::new(system, &[]),
+            replay: None,
+            scratch: Scratch::default(),
+        }
+    }
+}
+
+/// Newton's iteration on f(x) + α(q(x) − q̂) = 0.
+pub(super) struct Robust<'a, L: Lane> {
+    pub(super) system: &'a System<L>,
+    tools: &'a mut Tools<L>,
     /// Held quantities: (row, column, conductance, value).
     holds: Vec<(usize, usize, L, L)>,
     /// The first lane alone is solved for, and all lanes get its solution.
@@ -66,70 +98,14 @@ pub(super) struct Robust<'a, L: Lane> {
     pub(super) x: Vec<L>,
 }
 
-/// Where entries lie among the values of the matrix: the places of its pattern row by row, and one more for ground.
-struct Places {
-    entries: Vec<(u32, u32)>,
-    rows: Vec<usize>,
-    g: Vec<u32>,
-    c: Vec<u32>,
-    chosen: Vec<[u32; 4]>,
-    leak: Vec<u32>,
-    holds: Vec<u32>,
-    devices: Vec<Vec<u32>>,
-}
-
-impl Places {
-    fn new<L: Lane>(system: &System<L>, holds: &[(usize, usize, L, L)]) -> Self {
-        let n = system.n as u32;
-        let of_device = |d: &crate::equations::system::Placed| -> Vec<(u32, u32)> {
-            let all = || d.locals.iter().copied().chain([d.reference]);
-            all().flat_map(|r| all().map(move |c| (r, c))).collect()
-        };
-        let devices: Vec<_> = system.devices.iter().map(of_device).collect();
-        let around = |a: u32, b: u32| [(a, a), (a, b), (b, a), (b, b)];
-        let linear = system.g.iter().chain(&system.c).map(|e| (e.0, e.1));
-        let mut entries: Vec<(u32, u32)> = linear
-            .chain(system.chosen.iter().flat_map(|&(_, a, b)| around(a, b)))
-            .chain((0..n).filter(|&k| system.is_voltage[k as usize]).map(|k| (k, k)))
-            .chain(holds.iter().map(|h| (h.0 as u32, h.1 as u32)))
-            .chain(devices.iter().flatten().copied())
-            .filter(|&(r, c)| r < n && c < n)
-            .collect();
-        entries.sort_unstable();
-        entries.dedup();
-        let at = |e: (u32, u32)| entries.binary_search(&e).unwrap_or(entries.len()) as u32;
-        let leak = |k: u32| if system.is_voltage[k as usize] { at((k, k)) } else { entries.len() as u32 };
-        Self {
-            rows: (0..=n).map(|r| entries.partition_point(|e| e.0 < r)).collect(),
-            g: system.g.iter().map(|e| at((e.0, e.1))).collect(),
-            c: system.c.iter().map(|e| at((e.0, e.1))).collect(),
-            chosen: system.chosen.iter().map(|&(_, a, b)| around(a, b).map(at)).collect(),
-            leak: (0..n).map(leak).collect(),
-            holds: holds.iter().map(|h| at((h.0 as u32, h.1 as u32))).collect(),
-            devices: devices.into_iter().map(|d| d.into_iter().map(at).collect()).collect(),
-            entries,
-        }
-    }
-}
-
 impl<'a, L: Lane> Robust<'a, L> {
-    pub(super) fn new(system: &'a System<L>, kelvin: &[L], board: &Board<L>, halt: Halt) -> Self {
-        Self {
-            system,
-            devices: system.devices_at(kelvin),
-            choices: board.choices().to_vec(),
-            places: Places::new(system, &[]),
-            replay: None,
-            holds: Vec::new(),
-            first_only: false,
-            halt,
-            x: zeros(system.n + 1),
-        }
+    pub(super) fn new(system: &'a System<L>, tools: &'a mut Tools<L>, halt: Halt) -> Self {
+        Self { system, tools, holds: Vec::new(), first_only: false, halt, x: zeros(system.n + 1) }
     }
 
     /// Holds quantities from now on: (row, column, conductance, value).
     pub(super) fn hold(&mut self, holds: Vec<(usize, usize, L, L)>) {
-        self.places = Places::new(self.system, &holds);
+        self.tools.places = Places::new(self.system, &holds);
         self.holds = holds;
     }
 
@@ -151,14 +127,29 @@ impl<'a, L: Lane> Robust<'a, L> {
         leak: f64,
         limit: f64,
     ) -> Result<(), (usize, f64)> {
+        let mut scratch = std::mem::take(&mut self.tools.scratch);
+        let ended = self.iterate(&mut scratch, L::splat(alpha), expected, sources, (leak, limit));
+        self.tools.scratch = scratch;
+        ended
+    }
+
+    fn iterate(
+        &mut self,
+        Scratch { stamps, a, b, fresh, square }: &mut Scratch<L>,
+        alpha: L,
+        expected: &[L],
+        sources: &[L],
+        (leak, limit): (f64, f64),
+    ) -> Result<(), (usize, f64)> {
         let s = self.system;
         let n = s.n;
         let zero = L::splat(0.0);
-        let alpha = L::splat(alpha);
-        let mut stamps: Vec<Vec<L>> =
-            s.devices.iter().map(|d| vec![zero; stamp_len(d.locals.len())]).collect();
-        let mut a = vec![zero; self.places.entries.len() + 1];
-        let mut fresh = zeros(n + 1);
+        stamps.resize_with(s.devices.len(), Vec::new);
+        for (stamp, device) in stamps.iter_mut().zip(&s.devices) {
+            stamp.resize(stamp_len(device.locals.len()), zero);
+        }
+        a.resize(self.tools.places.entries.len() + 1, zero);
+        fresh.resize(n + 1, zero);
         let mut worst = (0, f64::NAN);
         let mut leaps = Leaps::default();
         leaps.restart(n, limit);
@@ -166,35 +157,36 @@ impl<'a, L: Lane> Robust<'a, L> {
             if self.halted() {
                 break;
             }
-            let mut b: Vec<L> = (0..=n).map(|k| expected[k] * alpha - sources[k]).collect();
+            b.clear();
+            b.extend((0..=n).map(|k| expected[k] * alpha - sources[k]));
             a.fill(zero);
-            s.g.iter().zip(&self.places.g).for_each(|(e, &at)| a[at as usize] += e.2);
-            s.c.iter().zip(&self.places.c).for_each(|(e, &at)| a[at as usize] += alpha * e.2);
-            for (&(choice, ..), slots) in s.chosen.iter().zip(&self.places.chosen) {
-                let g = s.circuit.choices[choice.0 as usize].options[self.choices[choice.0 as usize]];
+            s.g.iter().zip(&self.tools.places.g).for_each(|(e, &at)| a[at as usize] += e.2);
+            s.c.iter().zip(&self.tools.places.c).for_each(|(e, &at)| a[at as usize] += alpha * e.2);
+            for (&(choice, ..), slots) in s.chosen.iter().zip(&self.tools.places.chosen) {
+                let g = s.circuit.choices[choice.0 as usize].options[self.tools.choices[choice.0 as usize]];
                 slots.iter().zip([g, -g, -g, g]).for_each(|(&at, x)| a[at as usize] += x);
             }
-            self.places.leak.iter().for_each(|&at| a[at as usize] += L::splat(leak));
-            for (&(row, _, g, value), &at) in self.holds.iter().zip(&self.places.holds) {
+            self.tools.places.leak.iter().for_each(|&at| a[at as usize] += L::splat(leak));
+            for (&(row, _, g, value), &at) in self.holds.iter().zip(&self.tools.places.holds) {
                 a[at as usize] += g;
                 b[row] += g * value;
             }
             for (((device, placed), slots), stamp) in
-                self.devices.iter().zip(&s.devices).zip(&self.places.devices).zip(&mut stamps)
+                self.tools.devices.iter().zip(&s.devices).zip(&self.tools.places.devices).zip(&mut *stamps)
             {
                 let location = StampLocation { locals: &placed.locals, reference: placed.reference, slots };
-                device.stamp(&location, alpha, &self.x, stamp, &mut a, &mut b);
+                device.stamp(&location, alpha, &self.x, stamp, a, b);
             }
             let enough = if iteration < UNDAMPED { LAST_PLACES * f64::EPSILON } else { NEARLY };
-            if iteration >= PATIENCE && self.backward_error(&a, &b, &self.x) <= enough {
+            if iteration >= PATIENCE && self.backward_error(a, b, &self.x) <= enough {
                 return Ok(());
             }
-            self.solve(&a, &b, &mut fresh).map_err(|k| (k, f64::INFINITY))?;
+            self.solve(a, b, square, fresh).map_err(|k| (k, f64::INFINITY))?;
             if self.first_only {
                 fresh.iter_mut().for_each(|x| *x = L::splat(x.lane(0)));
             }
-            if iteration >= PATIENCE && self.devices_rest(&fresh, &stamps, alpha) {
-                self.x.copy_from_slice(&fresh);
+            if iteration >= PATIENCE && self.devices_rest(fresh, stamps, alpha) {
+                self.x.copy_from_slice(fresh);
                 return Ok(());
             }
             worst = (0, 0.0);
@@ -286,11 +278,11 @@ impl<'a, L: Lane> Robust<'a, L> {
     /// 405). Where a and b are linearised at x, it is that of the circuit's equations.
     fn backward_error(&self, a: &[L], b: &[L], x: &[L]) -> f64 {
         let mut largest = 0.0;
-        for (r, range) in self.places.rows.windows(2).enumerate() {
+        for (r, range) in self.tools.places.rows.windows(2).enumerate() {
             for lane in 0..self.lanes() {
                 let (mut residual, mut size) = (-b[r].lane(lane), b[r].lane(lane).abs());
                 for k in range[0]..range[1] {
-                    let term = a[k].lane(lane) * x[self.places.entries[k].1 as usize].lane(lane);
+                    let term = a[k].lane(lane) * x[self.tools.places.entries[k].1 as usize].lane(lane);
                     residual += term;
                     size += term.abs();
                 }
@@ -302,27 +294,28 @@ impl<'a, L: Lane> Robust<'a, L> {
         largest
     }
 
-    fn solve(&mut self, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
+    fn solve(&mut self, a: &[L], b: &[L], square: &mut Vec<L>, x: &mut [L]) -> Result<(), usize> {
         let n = self.system.n;
         if n >= SPARSE_FROM {
             return self.solve_sparse(a, b, x);
         }
-        let mut square = vec![L::splat(0.0); n * n];
-        for (&(r, c), value) in self.places.entries.iter().zip(a) {
+        square.clear();
+        square.resize(n * n, L::splat(0.0));
+        for (&(r, c), value) in self.tools.places.entries.iter().zip(a) {
             square[r as usize * n + c as usize] = *value;
         }
-        dense::solve_first(self.lanes(), n, &square, b, x)
+        dense::solve_first(self.lanes(), n, square, b, x)
     }
 
     fn solve_sparse(&mut self, a: &[L], b: &[L], x: &mut [L]) -> Result<(), usize> {
-        let kept = self.replay.is_some();
+        let kept = self.tools.replay.is_some();
         for serves in [SERVES, SERVES_AT_LAST] {
-            let replay = match self.replay.take() {
+            let replay = match self.tools.replay.take() {
                 Some(replay) => replay,
                 None => Replay::new(self.order(a)?),
             };
             let mut values = zeros(replay.order().slots + 9);
-            for (&(r, c), value) in self.places.entries.iter().zip(a) {
+            for (&(r, c), value) in self.tools.places.entries.iter().zip(a) {
                 if let Some(slot) = replay.order().slot(r as usize, c as usize) {
                     values[slot as usize] = *value;
                 }
@@ -331,7 +324,7 @@ impl<'a, L: Lane> Robust<'a, L> {
             replay.solve(&mut values, &mut right, x);
             let error = self.backward_error(a, b, x);
             if error <= serves || (!kept && error <= SERVES_AT_LAST) {
-                self.replay = Some(replay);
+                self.tools.replay = Some(replay);
                 return Ok(());
             }
         }
@@ -342,7 +335,7 @@ impl<'a, L: Lane> Robust<'a, L> {
     fn order(&self, a: &[L]) -> Result<Order, usize> {
         let n = self.system.n;
         let mut matrix: TriMatI<f64, u32> = TriMatI::new((n, n));
-        for (&(r, c), value) in self.places.entries.iter().zip(a) {
+        for (&(r, c), value) in self.tools.places.entries.iter().zip(a) {
             matrix.add_triplet(r as usize, c as usize, value.lane(0));
         }
         let matrix: CsMatI<f64, u32> = matrix.to_csr();
@@ -370,7 +363,7 @@ impl<'a, L: Lane> Robust<'a, L> {
 
     /// Why unknown k still moves by this much.
     pub(super) fn cause_at(&self, k: usize, update: f64) -> Cause {
-        match self.system.cause_at(&self.devices, &self.x, k, update) {
+        match self.system.cause_at(&self.tools.devices, &self.x, k, update) {
             Cause::Unknown if update <= TOLD => Cause::Last,
             cause => cause,
         }
@@ -378,6 +371,6 @@ impl<'a, L: Lane> Robust<'a, L> {
 
     /// q(x).
     pub(super) fn charges(&self) -> Vec<L> {
-        super::start::charges(self.system, &self.devices, &self.x)
+        super::start::charges(self.system, &self.tools.devices, &self.x)
     }
 }

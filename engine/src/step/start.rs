@@ -1,6 +1,6 @@
 //! The initial state: the operating point, or stated voltages and currents.
 
-use super::robust::{Halt, Robust};
+use super::robust::{Halt, Robust, Tools};
 use crate::arithmetic::lane::Lane;
 use crate::arithmetic::vector::zeros;
 use crate::circuit::graph::{Body, ComponentId, Stated};
@@ -61,7 +61,8 @@ pub fn operating_point<L: Lane>(
     board: &Board<L>,
     halt: Halt,
 ) -> Result<Vec<L>, SolverError> {
-    let mut point = Robust::new(system, kelvin, board, halt);
+    let mut tools = Tools::new(system, kelvin, board);
+    let mut point = Robust::new(system, &mut tools, halt);
     let mut holds = Vec::new();
     for (k, component) in system.circuit.components.iter().enumerate() {
         match component.stated {
@@ -166,31 +167,6 @@ fn search<L: Lane>(
             Err(SolverError::NoOperatingPoint { node, device, update, cause: point.cause_at(k, update) })
         }
     }
-}
-
-/// The operating point from one that is near, such as that of slightly different sources: Newton's iteration from
-/// there, and the whole search of [`operating_point`] where that fails.
-///
-/// # Errors
-/// [`SolverError::NoOperatingPoint`].
-#[inline(never)]
-pub fn operating_point_near<L: Lane>(
-    system: &System<L>,
-    t: f64,
-    kelvin: &[L],
-    board: &Board<L>,
-    near: &[L],
-) -> Result<Vec<L>, SolverError> {
-    let mut point = Robust::new(system, kelvin, board, None);
-    if near.len() == point.x.len() && system.circuit.components.iter().all(|c| c.stated.is_none()) {
-        point.x.copy_from_slice(near);
-        let rows = source_rows(system, t, 1.0, board);
-        let zeros = zeros(system.n + 1);
-        if point.newton(0.0, &zeros, &rows, 0.0, f64::INFINITY).is_ok() {
-            return Ok(point.x);
-        }
-    }
-    operating_point(system, t, kelvin, board, None)
 }
 
 /// The charges that belong to the stated voltages and currents, everything else at zero.

@@ -2,11 +2,8 @@
 //! states is read from the operating point and from the small-signal equations there.
 
 use joulestep_engine::circuit::graph::{Circuit, ComponentId, GROUND, NodeId, WaveId};
-use joulestep_engine::circuit::law::Device;
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::control::board::Board;
-use joulestep_engine::equations::system::System;
-use joulestep_engine::step::start::operating_point_near;
+use joulestep_engine::step::near::OperatingPoints;
 use nalgebra::{Complex, DVector};
 
 use crate::capacitances::FREQUENCY;
@@ -36,10 +33,7 @@ const GAIN: f64 = 1e4;
 /// A part on the bench.
 #[derive(Debug)]
 pub struct Bench {
-    system: System<f64>,
-    board: Board<f64>,
-    kelvin: Vec<f64>,
-    devices: Vec<Box<dyn Device<f64>>>,
+    points: OperatingPoints,
     drain: NodeId,
     gate: Option<NodeId>,
     drain_source: ComponentId,
@@ -103,16 +97,10 @@ impl Bench {
             circuit.law("clamp", "diode", &[drain, supply], clamp(), 298.15).ok()?;
         }
         let drain_source = drain_source.ok()?;
-        let board = Board::new(&circuit);
-        let system = System::new(circuit);
-        let kelvin = vec![298.15; system.devices.len()];
-        let devices = system.devices_at(&kelvin);
+        let points = OperatingPoints::new(circuit, &[]);
         let x = Vec::new();
         Some(Self {
-            system,
-            board,
-            kelvin,
-            devices,
+            points,
             drain,
             gate,
             drain_source,
@@ -130,9 +118,9 @@ impl Bench {
         for (wave, level) in
             [(self.drain_level, voltage), (self.current_level, current), (self.gate_level, gate)]
         {
-            self.system.circuit.waves[wave.0 as usize] = Wave::Constant(level);
+            self.points.set(wave, level);
         }
-        self.x = operating_point_near(&self.system, 0.0, &self.kelvin, &self.board, &self.x).ok()?;
+        self.x = self.points.at(&self.x).ok()?;
         Some(())
     }
 
@@ -142,7 +130,7 @@ impl Bench {
     }
 
     fn voltage_of(&self, node: NodeId) -> f64 {
-        self.x[self.system.unknown_of_node(node)]
+        self.x[self.points.system().unknown_of_node(node)]
     }
 
     /// Voltage at the drain (or anode), V.
@@ -157,7 +145,7 @@ impl Bench {
 
     /// Current into the drain (or anode) where a voltage is applied, A.
     pub fn drain_current(&self) -> f64 {
-        -self.x[self.system.own_unknown(self.drain_source, 0)]
+        -self.x[self.points.system().own_unknown(self.drain_source, 0)]
     }
 
     /// Charge on the gate's terminal and on everything that only resistors part from it, C.
@@ -166,7 +154,7 @@ impl Bench {
         let mut net = vec![gate];
         let mut k = 0;
         while k < net.len() {
-            for component in &self.system.circuit.components {
+            for component in &self.points.system().circuit.components {
                 if component.is_resistance() && component.pins.contains(&net[k]) {
                     let more = component.pins.iter().filter(|p| **p != GROUND && !net.contains(p));
                     net.extend(more.copied().collect::<Vec<_>>());
@@ -174,10 +162,16 @@ impl Bench {
             }
             k += 1;
         }
-        let rows: Vec<u32> = net.iter().map(|n| self.system.unknown_of_node(*n) as u32).collect();
-        let linear = self.system.c.iter().filter(|e| rows.contains(&e.0));
+        let rows: Vec<u32> = net.iter().map(|n| self.points.system().unknown_of_node(*n) as u32).collect();
+        let linear = self.points.system().c.iter().filter(|e| rows.contains(&e.0));
         let mut charge: f64 = linear.map(|&(_, c, x)| x * self.x[c as usize]).sum();
-        for (placed, stamp) in self.system.devices.iter().zip(self.system.stamps(&self.devices, &self.x)) {
+        for (placed, stamp) in self
+            .points
+            .system()
+            .devices
+            .iter()
+            .zip(self.points.system().stamps(self.points.devices(), &self.x))
+        {
             let p = placed.locals.len();
             for k in 0..placed.ports {
                 if rows.contains(&placed.locals[k]) {
@@ -196,11 +190,11 @@ impl Bench {
     /// or into the gate: (C_oss, C_rss), or (C_iss, C_rss). Needs [`Arrangement::Voltage`].
     pub fn capacitances(&self, at_gate: bool) -> Option<(f64, f64)> {
         let omega = std::f64::consts::TAU * FREQUENCY;
-        let y = small_signal(&self.system, &self.devices, &self.x, FREQUENCY);
-        let drain = self.system.own_unknown(self.drain_source, 0);
-        let gate = self.gate_source.map(|id| self.system.own_unknown(id, 0));
+        let y = small_signal(self.points.system(), self.points.devices(), &self.x, FREQUENCY);
+        let drain = self.points.system().own_unknown(self.drain_source, 0);
+        let gate = self.gate_source.map(|id| self.points.system().own_unknown(id, 0));
         let driven = if at_gate { gate? } else { drain };
-        let mut right = DVector::<Complex<f64>>::zeros(self.system.n);
+        let mut right = DVector::<Complex<f64>>::zeros(self.points.system().n);
         // The branch's row is −v_a + v_b + level = 0.
         right[driven] = Complex::new(-1.0, 0.0);
         let x = y.lu().solve(&right)?;

@@ -5,15 +5,9 @@
 
 use std::sync::{Arc, OnceLock};
 
-use joulestep_engine::circuit::graph::HeatId;
-use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::control::board::Board;
-use joulestep_engine::equations::system::System;
-use joulestep_engine::step::start::operating_point_near;
-
-use super::{Carried, Conducts, MOST_DIES, RatingError, power};
-use crate::model::CELSIUS;
-use crate::operating::{Between, Feed, between};
+use super::sourced::Sourced;
+use super::{Carried, Conducts, MOST_DIES, RatingError};
+use crate::operating::{Feed, between};
 use crate::part::Part;
 
 /// Spacing of the temperatures, K; they are multiples of it, so that tables of different ranges share their nodes.
@@ -171,23 +165,15 @@ impl Conduction {
         let (part, dies) = (&self.part, self.dies.len());
         let (a, b) = if dies > 1 { (row / self.count, row % self.count) } else { (row, 0) };
         let celsius = [a, b].map(|k| self.first + k as f64 * self.spacing);
-        let placed = between(part.entry(), &part.values, self.gate.unwrap_or(0.0), Feed::Voltage(0.0));
-        let Between { mut circuit, built, feed: (_, feed), .. } = placed.map_err(|e| e.to_string())?;
-        for (k, (_, components)) in built.dies.iter().enumerate() {
-            components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
-        }
-        let board = Board::new(&circuit);
-        let mut system = System::new(circuit);
-        let kelvin = |id: Option<HeatId>| id.map_or(298.15, |h| celsius[h.0 as usize] + CELSIUS);
-        let kelvin: Vec<f64> = system.devices.iter().map(|p| kelvin(system.heat_of(p))).collect();
-        let devices = system.devices_at(&kelvin);
+        let sourced = Sourced::new(part, self.gate.unwrap_or(0.0), 0.0, &celsius[..dies]);
+        let mut sourced = sourced.map_err(|e| e.to_string())?;
         let mut x = near;
         let mut before: Vec<f64> = Vec::new();
         let mut entries = Vec::with_capacity(self.per_piece() + 1);
         let begin = *self.within(piece).start();
         for k in self.within(piece) {
             let volts = self.voltages[k];
-            system.circuit.waves[feed.0 as usize] = Wave::Constant(volts);
+            sourced.points.set(sourced.feed, volts);
             // On from the last two in a straight line: an iteration less than from the last.
             let mut near = x.clone();
             if k > begin + 1 {
@@ -196,14 +182,8 @@ impl Conduction {
                 near.iter_mut().zip(&before).for_each(|(x, before)| *x += share * (*x - before));
             }
             before = x;
-            x = operating_point_near(&system, 0.0, &kelvin, &board, &near)
-                .map_err(|e| format!("at {volts} V: {e}"))?;
-            let mut heat = [0.0; MOST_DIES];
-            for (device, placed) in devices.iter().zip(&system.devices) {
-                if let Some(die) = system.heat_of(placed) {
-                    heat[die.0 as usize] += power(device.as_ref(), placed, &x);
-                }
-            }
+            x = sourced.points.at(&near).map_err(|e| format!("at {volts} V: {e}"))?;
+            let heat = sourced.heat(&x);
             let total: f64 = heat.iter().sum();
             entries.push([if volts > 0.0 { total / volts } else { 0.0 }, heat[0] / total]);
         }

@@ -42,14 +42,13 @@ pub mod output;
 pub mod pulse;
 pub mod sharing;
 pub mod sizing;
+mod sourced;
 pub mod steady;
 pub mod surge;
 pub mod trajectory;
 
 use std::sync::Arc;
 
-use joulestep_engine::circuit::law::Device;
-use joulestep_engine::equations::system::Placed;
 use joulestep_engine::thermal::column::{Column, Plate};
 use joulestep_engine::thermal::error::ThermalError;
 use joulestep_engine::thermal::modal::Modal;
@@ -264,12 +263,4 @@ impl HeatPath {
     pub fn impedance(&self, t: f64, at: usize, from: usize) -> f64 {
         self.factor * self.modal.step_response(t, self.inputs[at], self.inputs[from])
     }
-}
-
-/// Σ u·i of a device at the solution x, W.
-fn power(device: &dyn Device<f64>, placed: &Placed, x: &[f64]) -> f64 {
-    let u = placed.locals_at(x);
-    let mut out = vec![0.0; 2 * u.len()];
-    device.values(&u, &mut out);
-    (0..placed.ports).map(|k| u[k] * out[k]).sum()
 }

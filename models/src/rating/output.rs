@@ -1,15 +1,11 @@
 //! Output characteristics of a part, point by point from its model: what it conducts with its gate on, and which die
 //! takes the heat while its gate holds a current at a voltage.
 
-use joulestep_engine::circuit::graph::{HeatId, WaveId};
-use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::control::board::Board;
-use joulestep_engine::equations::system::System;
-use joulestep_engine::step::start::operating_point_near;
+use joulestep_engine::circuit::graph::WaveId;
 
-use super::{MOST_DIES, RatingError, power};
-use crate::model::CELSIUS;
-use crate::operating::{Between, Feed, between};
+use super::sourced::Sourced;
+use super::{MOST_DIES, RatingError};
+use crate::operating::{Feed, between};
 use crate::part::Part;
 
 /// A current, and the shares of its heat V·I that the dies take.
@@ -53,11 +49,10 @@ pub struct Characteristics {
 
 /// The part between its sources.
 struct Bench {
-    system: System<f64>,
-    board: Board<f64>,
-    feed: WaveId,
+    sourced: Sourced,
+    /// Drain-source voltage, V.
+    volts: f64,
     gate: WaveId,
-    kelvin: Vec<f64>,
     near: Vec<f64>,
 }
 
@@ -111,35 +106,19 @@ impl Characteristics {
     }
 
     fn bench(&self, volts: f64, celsius: &[f64]) -> Option<Bench> {
-        let placed = between(self.part.entry(), &self.part.values, self.gate, Feed::Voltage(volts)).ok()?;
-        let Between { mut circuit, built, feed: (_, feed), gate, .. } = placed;
-        for (k, (_, components)) in built.dies.iter().enumerate() {
-            components.iter().for_each(|&c| circuit.heats(c, HeatId(k as u32)));
-        }
-        let board = Board::new(&circuit);
-        let system = System::new(circuit);
-        let kelvin = |id: Option<HeatId>| id.map_or(298.15, |h| celsius[h.0 as usize] + CELSIUS);
-        let kelvin = system.devices.iter().map(|p| kelvin(system.heat_of(p))).collect();
-        Some(Bench { system, board, feed, gate: gate?.1, kelvin, near: Vec::new() })
+        let sourced = Sourced::new(&self.part, self.gate, volts, celsius).ok()?;
+        Some(Bench { gate: sourced.gate?, sourced, volts, near: Vec::new() })
     }
 }
 
 impl Bench {
     /// At a gate voltage.
     fn at(&mut self, gate: f64) -> Option<Point> {
-        self.system.circuit.waves[self.gate.0 as usize] = Wave::Constant(gate);
-        let x = operating_point_near(&self.system, 0.0, &self.kelvin, &self.board, &self.near).ok()?;
-        let devices = self.system.devices_at(&self.kelvin);
-        let mut heat = [0.0; MOST_DIES];
-        for (device, placed) in devices.iter().zip(&self.system.devices) {
-            if let Some(die) = self.system.heat_of(placed) {
-                heat[die.0 as usize] += power(device.as_ref(), placed, &x);
-            }
-        }
-        self.near = x;
-        let Wave::Constant(volts) = self.system.circuit.waves[self.feed.0 as usize] else { return None };
+        self.sourced.points.set(self.gate, gate);
+        self.near = self.sourced.points.at(&self.near).ok()?;
+        let heat = self.sourced.heat(&self.near);
         let total: f64 = heat.iter().sum();
-        Some(Point { current: total / volts, share: heat.map(|h| h / total) })
+        Some(Point { current: total / self.volts, share: heat.map(|h| h / total) })
     }
 
     /// The gate voltage at which it carries a current, at most `on`, and the point there; by halves and straight lines
