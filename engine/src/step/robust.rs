@@ -149,7 +149,7 @@ impl<'a, L: Lane> Robust<'a, L> {
             stamp.resize(stamp_len(device.locals.len()), zero);
         }
         a.resize(self.tools.places.entries.len() + 1, zero);
-        fresh.resize(n + 1, zero);
+        fresh.resize(self.x.len(), zero);
         let mut worst = (0, f64::NAN);
         let mut leaps = Leaps::default();
         leaps.restart(n, limit);
