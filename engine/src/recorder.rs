@@ -304,3 +304,32 @@ impl<L: Lane> Recorder<L> for InMemory<L> {
         self.rows.push(row.clone());
     }
 }
+
+/// Keeps samples alone, in one piece of memory: for many.
+#[derive(Clone, Debug, Default)]
+pub struct Samples {
+    /// Instants, s.
+    pub time: Vec<f64>,
+    width: usize,
+    values: Vec<f64>,
+}
+
+impl Samples {
+    /// The values of all channels at each instant.
+    pub fn rows(&self) -> impl DoubleEndedIterator<Item = &[f64]> {
+        self.values.chunks_exact(self.width.max(1))
+    }
+
+    /// The same, to be changed.
+    pub fn rows_mut(&mut self) -> impl Iterator<Item = &mut [f64]> {
+        self.values.chunks_exact_mut(self.width.max(1))
+    }
+}
+
+impl Recorder<f64> for Samples {
+    fn sample(&mut self, t: f64, values: &[f64]) {
+        self.time.push(t);
+        self.width = values.len();
+        self.values.extend_from_slice(values);
+    }
+}

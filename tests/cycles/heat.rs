@@ -38,12 +38,17 @@ fn line_frequency_ripple_from_the_first_period() {
         let power = |k: u32| p0 * (1.0 - (TAU * (f64::from(k) + 0.5) / f64::from(n)).cos());
         let cycle: Vec<(f64, Vec<f64>)> = (0..n).map(|k| (dt, vec![power(k)])).collect();
         thermal.start_periodic(&cycle);
+        let (lengths, powers): (Vec<f64>, Vec<f64>) = cycle.iter().map(|(dt, p)| (*dt, p[0])).unzip();
+        // At once, from any state.
+        let course = &thermal.course(&lengths, &[powers])[0];
         let began = thermal.temperatures()[0];
+        near(course[0], began, 1e-12, "begin of the period");
         let (mut low, mut high, mut sum) = (began, began, 0.0);
-        for (dt, p) in &cycle {
+        for ((dt, p), at_once) in cycle.iter().zip(&course[1..]) {
             thermal.advance(*dt, p);
             let t = thermal.temperatures()[0];
             (low, high, sum) = (low.min(t), high.max(t), sum + t);
+            near(*at_once, t, 1e-12, "temperatures at once and step by step");
         }
         near(high - low, ripple, 1e-5, "ripple");
         near(sum / f64::from(n), mean, 1e-5, "mean rise");

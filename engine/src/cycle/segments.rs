@@ -14,8 +14,10 @@
 //! alone ([`Run::pass`]).
 
 mod envelope;
+mod found;
 mod sensitivity;
 
+use std::cmp::Reverse;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use nalgebra::{DMatrix, DVector};
@@ -25,12 +27,9 @@ use super::keeper::{Keeper, keepers, scales};
 use super::steady::CycleError;
 use super::stretch::Stretch;
 use crate::accounts::counters::Counters;
-use crate::accounts::ledger::Ledger;
-use crate::recorder::InMemory;
-use crate::run::gauge::Reading;
+use crate::recorder::Samples;
 use crate::run::saved::Saved;
 use crate::run::time_loop::{Ended, Run};
-use crate::run::watch::Seen;
 
 /// Solves stretches in any order, on any threads ([`solve`](super::stretch::solve) on one).
 pub type Solve<'a> = &'a (dyn for<'s> Fn(Vec<Stretch<'s>>) -> Vec<Stretch<'s>> + Sync);
@@ -57,6 +56,8 @@ pub struct Borders {
     map: Option<DMatrix<f64>>,
     /// The largest value of each unknown.
     largest: Vec<f64>,
+    /// Steps of each segment.
+    steps: Vec<u64>,
 }
 
 /// What was met on the way.
@@ -65,7 +66,7 @@ struct Met {
     first: Vec<f64>,
     /// Where the next one begins to lead in.
     next: Point,
-    record: InMemory<f64>,
+    record: Samples,
 }
 
 struct Segment {
@@ -74,6 +75,8 @@ struct Segment {
     begin: Saved<f64>,
     /// Its border, where the next one begins to lead in, its end; s.
     stops: [f64; 3],
+    /// Steps when it was run last.
+    steps: u64,
 }
 
 /// A period in segments.
@@ -107,7 +110,7 @@ pub struct Sweep {
     /// Infinite while no sensitivity is known.
     pub distance: f64,
     /// Samples of each segment.
-    pub records: Vec<InMemory<f64>>,
+    pub records: Vec<Samples>,
 }
 
 impl Segments {
@@ -157,7 +160,7 @@ impl Segments {
         for pair in borders.windows(2) {
             let Some(run) = run.twin() else { return Ok(None) };
             let [(begin, border), (next, end)] = pair else { continue };
-            segments.push(Segment { run, begin: begin.clone(), stops: [*border, next.t(), *end] });
+            segments.push(Segment { run, begin: begin.clone(), stops: [*border, next.t(), *end], steps: 0 });
         }
         Ok(Some(Self {
             keepers,
@@ -174,6 +177,7 @@ impl Segments {
 
     /// Begins at borders that a search near by has found.
     pub fn begin_at(&mut self, borders: Borders) {
+        self.segments.iter_mut().zip(&borders.steps).for_each(|(segment, steps)| segment.steps = *steps);
         self.borders = Some(borders).filter(|b| b.points.len() == self.segments.len());
     }
 
@@ -244,7 +248,7 @@ impl Segments {
             tell(sweeps + (done.fetch_add(part, Ordering::Relaxed) + part) as f64 / PARTS)
         };
         let (mut starts, mut begins, mut stretches) = (Vec::new(), Vec::new(), Vec::new());
-        for (k, Segment { mut run, begin, stops }) in
+        for (k, Segment { mut run, begin, stops, steps }) in
             std::mem::take(&mut self.segments).into_iter().enumerate()
         {
             run.restore(&begin);
@@ -259,11 +263,16 @@ impl Segments {
             }
             starts.push(self.read(&run.state().x));
             begins.push((begin, stops, run.counters()));
-            stretches.push(Stretch::new(run, stops[..parts].to_vec(), kept, &told));
+            stretches.push((steps, k, Stretch::new(run, stops[..parts].to_vec(), kept, &told)));
         }
+        // Those that take longest are begun first, so that all threads are done at about the same time.
+        stretches.sort_by_key(|(steps, k, _)| (Reverse(*steps), *k));
+        let (places, stretches): (Vec<_>, Vec<_>) = stretches.into_iter().map(|(_, k, one)| (k, one)).unzip();
+        let mut solved: Vec<_> = places.into_iter().zip(solve(stretches)).collect();
+        solved.sort_by_key(|one| one.0);
         self.last = Counters::default();
         let mut met = Vec::new();
-        for (Stretch { run, way }, (begin, stops, counted)) in solve(stretches).into_iter().zip(begins) {
+        for ((_, Stretch { run, way }), (begin, stops, counted)) in solved.into_iter().zip(begins) {
             match way.ended {
                 Some(Ok(Ended::Reached)) => {}
                 Some(Err(error)) => return Err(error.into()),
@@ -271,7 +280,8 @@ impl Segments {
             }
             self.last.gather(&counted, &run.counters());
             met.push(Met { first: way.first, next: way.next, record: way.record.kept });
-            self.segments.push(Segment { run, begin, stops });
+            let steps = run.counters().steps - counted.steps;
+            self.segments.push(Segment { run, begin, stops, steps });
         }
         self.work.gather(&Counters::default(), &self.last);
         Ok((starts, met))
@@ -328,8 +338,8 @@ impl Segments {
             distance = all.iter().map(size).fold(0.0, f64::max);
             moves = all.iter().map(|by| map * by).collect();
         }
-        let largest = self.largest();
-        self.borders = Some(Borders { points, moves, map, largest });
+        let (largest, steps) = (self.largest(), self.steps());
+        self.borders = Some(Borders { points, moves, map, largest, steps });
         self.before = Some([starts, ends]);
         self.closing = closing;
         (closing, distance)
@@ -344,50 +354,7 @@ impl Segments {
         largest
     }
 
-    /// Sweeps so far, each one period.
-    pub fn sweeps(&self) -> u32 {
-        self.sweeps
-    }
-
-    /// Work of all sweeps; what stalled and what else went wrong, of the last one.
-    pub fn counters(&self) -> Counters {
-        Counters { steps: self.work.steps, iterations: self.work.iterations, ..self.last }
-    }
-
-    /// What was solved for, and its value at the end of the period.
-    pub fn kept(&self) -> Vec<(Keeper, f64)> {
-        let last = self.segments.last();
-        last.map(|s| self.keepers.iter().map(|k| (k.clone(), k.read(&s.run))).collect()).unwrap_or_default()
-    }
-
-    /// The run through the last segment, at its end.
-    pub fn last(&self) -> Option<&Run<f64>> {
-        self.segments.last().map(|s| &s.run)
-    }
-
-    /// An integral asked for in the setup, over the period, by its number there.
-    pub fn integral(&self, k: usize) -> f64 {
-        self.segments.iter().map(|s| s.run.integral(k)).sum()
-    }
-
-    /// The energy ledger of the period.
-    pub fn ledger(&self) -> Option<Ledger<f64>> {
-        self.segments.iter().map(|s| s.run.ledger()).reduce(|all, one| all.and(&one))
-    }
-
-    /// What the watches saw of the period.
-    pub fn seen(&self) -> Vec<Seen> {
-        let mut all = self.segments.iter().map(|s| s.run.watcher().seen());
-        let mut sum = all.next().unwrap_or_default();
-        all.for_each(|one| sum.iter_mut().zip(&one).for_each(|(sum, one)| sum.take(one)));
-        sum
-    }
-
-    /// What gauges of bursts read of the period; a burst belongs to a segment.
-    pub fn readings(&self) -> Vec<Reading> {
-        let mut all = self.segments.iter().map(|s| s.run.readings());
-        let mut sum = all.next().unwrap_or_default();
-        all.for_each(|one| sum.iter_mut().zip(&one).for_each(|(sum, one)| sum.take(one)));
-        sum
+    fn steps(&self) -> Vec<u64> {
+        self.segments.iter().map(|s| s.steps).collect()
     }
 }

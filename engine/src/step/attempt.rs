@@ -1,5 +1,10 @@
 //! A step that is to be made, and what came of the attempt.
 
+use super::stepper::Stepper;
+use crate::arithmetic::lane::Lane;
+use crate::circuit::graph::WaveId;
+use crate::readout::{Readout, Seat, Sources};
+
 /// The step that a lane is to make.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Span {
@@ -45,3 +50,23 @@ impl Attempt {
 
 /// The error ratio that a device in change is given: enough for the step to be taken back and made finer.
 const EVENT: f64 = 3.0;
+
+impl<L: Lane> Stepper<L> {
+    /// The products under the integrals, at the present stage.
+    pub(super) fn multiply(&mut self, i: usize, seats: &[Seat<'_>]) {
+        let accounts = self.solver.system.accounts();
+        let (power, products) = self.power[i].split_at_mut(accounts);
+        let (x, stamps) = (&self.solver.x, &self.solver.stamps);
+        let from = Sources { seats, x, power, stamps, celsius: &[], energy: &[], integrals: &[] };
+        // Many have the same course as a factor: it is read once.
+        let mut last: Option<(WaveId, L)> = None;
+        let mut read = |readout: &Readout<L>| match (readout, last) {
+            (Readout::Wave(wave), Some((known, value))) if known == *wave => value,
+            (Readout::Wave(wave), _) => last.insert((*wave, readout.read(&self.solver.system, &from))).1,
+            _ => readout.read(&self.solver.system, &from),
+        };
+        for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
+            *product = read(a) * read(b);
+        }
+    }
+}

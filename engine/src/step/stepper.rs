@@ -17,7 +17,7 @@ use crate::arithmetic::lane::{Lane, MOST_LANES, lanes_in};
 use crate::arithmetic::vector::{combine, copy, update, weighted, zeros};
 use crate::equations::program::Program;
 use crate::equations::system::System;
-use crate::readout::{Readout, Seat, Sources};
+use crate::readout::{Readout, Seat};
 
 /// A stage that takes so many iterations has met a device in change (a diode that turns off between two stages, say).
 /// The estimate of the local error can miss that, because the last stages hardly differ between the method and its
@@ -286,17 +286,6 @@ impl<L: Lane> Stepper<L> {
     pub(super) fn at(&self, c: f64, spans: &[Span], seats: &mut [Seat<'_>]) {
         if self.solver.bent != 0 || !self.integrals.is_empty() {
             seats.iter_mut().zip(spans).for_each(|(seat, span)| seat.t = span.instant(c));
-        }
-    }
-
-    /// The products under the integrals, at the present stage.
-    pub(super) fn multiply(&mut self, i: usize, seats: &[Seat<'_>]) {
-        let accounts = self.solver.system.accounts();
-        let (power, products) = self.power[i].split_at_mut(accounts);
-        let (x, stamps) = (&self.solver.x, &self.solver.stamps);
-        let from = Sources { seats, x, power, stamps, celsius: &[], energy: &[], integrals: &[] };
-        for (product, (a, b)) in products.iter_mut().zip(&self.integrals) {
-            *product = a.read(&self.solver.system, &from) * b.read(&self.solver.system, &from);
         }
     }
 

@@ -2,6 +2,7 @@
 
 mod advance;
 mod columns;
+mod course;
 
 use std::sync::Arc;
 

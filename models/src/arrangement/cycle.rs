@@ -3,7 +3,6 @@
 use joulestep_engine::accounts::counters::Counters;
 use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::circuit::probe::Probe;
-use joulestep_engine::cycle::rainflow::{Counted, rainflow};
 use joulestep_engine::cycle::segments::{Borders, Solve};
 use joulestep_engine::cycle::steady::{CycleError, Effort, Steady, steady_from};
 use joulestep_engine::cycle::stretch;
@@ -13,15 +12,17 @@ use joulestep_engine::run::gauge::Reading;
 use joulestep_engine::run::setup::{Refusal, Setup};
 use joulestep_engine::run::time_loop::Ended;
 use joulestep_engine::run::watch::Seen;
-use joulestep_engine::thermal::run::Thermal;
 use nalgebra::DMatrix;
 
 use super::builder::CircuitLayout;
-use super::losses::{Account, Meter};
+use super::losses::{Account, Beside, Meter, Record, Task};
 
+mod ripple;
 mod segments;
 mod slopes;
 
+pub use ripple::Ripple;
+use ripple::{Heats, ripple, watts};
 pub(super) use slopes::STEEPEST;
 use slopes::Slopes;
 
@@ -58,29 +59,6 @@ pub enum Why {
         /// The last change, K.
         change: f64,
     },
-}
-
-/// Temperature of a heat input over a period.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Ripple {
-    /// Name of the input.
-    pub name: String,
-    /// Mean power, W.
-    pub power: f64,
-    /// Mean temperature, °C: the device laws were held at it, but for the last change, which the errors count.
-    pub mean: f64,
-    /// Smallest and largest temperature at the ends of steps, °C.
-    pub extremes: (f64, f64),
-    /// Ranges of the temperature within the period, counted (ASTM E1049-85).
-    pub counted: Vec<Counted>,
-    /// The heat's own mean temperature less the mean, K: by so much did the laws lag where it mattered, because they
-    /// were held over the period.
-    pub lag: f64,
-    /// What that may have done to the temperatures, K: to first order, with the dependence of the powers on
-    /// temperature that the rounds showed; where temperatures never moved enough to show it, with `STEEPEST`.
-    pub coupling_error: f64,
-    /// What that, and the rest by which the rounds stand still, may have done to the mean power, W.
-    pub power_error: f64,
 }
 
 /// What was found.
@@ -161,13 +139,16 @@ pub struct Search<'a> {
     pub tell: &'a (dyn Fn(f64) -> bool + Sync),
     /// What solves segments of a period side by side.
     pub solve: Solve<'a>,
+    /// What does other independent work side by side.
+    pub beside: Beside<'a>,
 }
 
 impl Search<'_> {
     /// From the setup's own start, telling nobody.
     pub fn plain(effort: Effort) -> Self {
         let solve: Solve<'_> = &stretch::solve;
-        Self { effort, from: None, compares: false, rough: false, tell: &|_| true, solve }
+        let beside: Beside<'_> = &|tasks: Vec<Task<'_>>| tasks.into_iter().for_each(|task| task());
+        Self { effort, from: None, compares: false, rough: false, tell: &|_| true, solve, beside }
     }
 }
 
@@ -214,7 +195,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let period = layout.period.ok_or(Why::NotPeriodic)?;
     setup.sample_every = 0.0;
     let mut meter = Meter::new(layout, &mut setup);
-    let mut thermal = setup.thermal.clone();
+    let thermal = setup.thermal.clone();
     let inputs = thermal.as_ref().map_or(0, |t| t.temperatures().len());
     let (first, integrals) = (setup.channels.len(), setup.integrals.len());
     for k in 0..inputs {
@@ -224,7 +205,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
     let mut run = setup.ready()?;
     let mut celsius = thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     if !search.compares {
-        let (meter, thermal) = (&mut meter, thermal.as_mut().filter(|_| inputs > 0));
+        let (meter, thermal) = (&mut meter, thermal.clone().filter(|_| inputs > 0));
         let first = [first, integrals];
         let parts = segments::Parts { layout, meter, thermal, period, sums, first, inputs };
         let begin = search.from.map_or_else(|| celsius.clone(), |guess| guess.celsius.clone());
@@ -264,11 +245,11 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         // The next round is near this one: devices forget within a period what they were held at.
         known.clone_from(&steady.jacobian);
         effort.warm_up = 0;
-        if let Some(network) = thermal.as_mut().filter(|_| rounds == 1 && from.is_none() && inputs > 0) {
+        if let Some(network) = thermal.as_ref().filter(|_| rounds == 1 && from.is_none() && inputs > 0) {
             // Its last period tells the temperatures well enough to go on with.
-            let power = powers(&last.record, run.state().t - (1.0 + 1e-9) * period, first, inputs);
-            network.start_periodic(&power);
-            let ripple = ripple(network, &power, period);
+            let from = run.state().t - (1.0 + 1e-9) * period;
+            let heats = Heats::of(&Record::of(&last.record), from, first..first + inputs);
+            let ripple = ripple(network, &heats, period);
             met = Some(Slopes::new(&celsius, watts(&ripple), None));
             let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
             if !change.is_finite() {
@@ -293,7 +274,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         if far && rounds < rounds_allowed {
             continue;
         }
-        let record = &last.record;
+        let record = Record::of(&last.record);
         let ledger = run.ledger().since(&before);
         let (seen, readings, method) = (run.watcher().seen(), run.readings(), run.method());
         // What the search takes back is not in the run's own count.
@@ -302,7 +283,7 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         counters.iterations = (counters.iterations - done.iterations) * periods;
         counters.stalled -= done.stalled;
         let electrical = (run.state().x.clone(), run.state().q.clone());
-        let account = meter.account(layout, record, began, &ledger);
+        let account = meter.account(layout, (&record, began), &ledger, search.beside, Vec::new());
         let cycle = |ripple, of_power| {
             let steady = steady.clone();
             Cycle {
@@ -321,12 +302,10 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
                 borders: None,
             }
         };
-        let Some(network) = thermal.as_mut().filter(|_| inputs > 0) else {
+        let Some(network) = thermal.as_ref().filter(|_| inputs > 0) else {
             return Ok(cycle(Vec::new(), None));
         };
-        let power = powers(record, began, first, inputs);
-        network.start_periodic(&power);
-        let mut ripple = ripple(network, &power, period);
+        let mut ripple = ripple(network, &Heats::of(&record, began, first..first + inputs), period);
         let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, watts(&ripple), of_power.take()));
         slopes.look(&celsius, &watts(&ripple));
         let change = ripple.iter().zip(&celsius).map(|(r, t)| (r.mean - t).abs()).fold(0.0, f64::max);
@@ -341,53 +320,4 @@ pub fn solve(layout: &CircuitLayout, mut setup: Setup<f64>, search: &Search<'_>)
         run.hold(&celsius);
         meter.set_temperatures(&celsius);
     }
-}
-
-fn watts(ripple: &[Ripple]) -> Vec<f64> {
-    ripple.iter().map(|r| r.power).collect()
-}
-
-/// Power of each input over each step of the record from an instant on.
-fn powers(record: &InMemory<f64>, from: f64, first: usize, inputs: usize) -> Vec<(f64, Vec<f64>)> {
-    let mut out = Vec::new();
-    for k in 1..record.time.len() {
-        let dt = record.time[k] - record.time[k - 1];
-        if record.time[k - 1] < from || dt <= 0.0 {
-            continue;
-        }
-        let mean = |c: usize| (record.samples[k][c] - record.samples[k - 1][c]) / dt;
-        out.push((dt, (first..first + inputs).map(mean).collect()));
-    }
-    out
-}
-
-fn ripple(network: &mut Thermal<f64>, power: &[(f64, Vec<f64>)], period: f64) -> Vec<Ripple> {
-    let names = network.modal().inputs().to_vec();
-    let mut courses: Vec<Vec<f64>> = network.temperatures().iter().map(|&t| vec![t]).collect();
-    for (dt, p) in power {
-        network.advance(*dt, p);
-        courses.iter_mut().zip(network.temperatures()).for_each(|(c, &t)| c.push(t));
-    }
-    let one = |(k, course): (usize, &Vec<f64>)| {
-        let mean =
-            |values: &mut dyn Iterator<Item = (f64, f64)>| values.map(|(dt, x)| dt * x).sum::<f64>() / period;
-        let steps =
-            || power.iter().zip(course.windows(2)).map(|((dt, p), w)| (*dt, p[k], 0.5 * (w[0] + w[1])));
-        let watts = mean(&mut power.iter().map(|(dt, p)| (*dt, p[k])));
-        let celsius = mean(&mut steps().map(|(dt, _, t)| (dt, t)));
-        let lag = mean(&mut steps().map(|(dt, p, t)| (dt, p * (t - celsius))));
-        Ripple {
-            name: names[k].clone(),
-            power: watts,
-            mean: celsius,
-            extremes: course
-                .iter()
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |e, &t| (e.0.min(t), e.1.max(t))),
-            counted: rainflow(course),
-            lag: if watts > 0.0 { lag / watts } else { 0.0 },
-            coupling_error: 0.0,
-            power_error: 0.0,
-        }
-    };
-    courses.iter().enumerate().map(one).collect()
 }

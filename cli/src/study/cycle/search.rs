@@ -4,10 +4,11 @@
 use std::sync::atomic::Ordering;
 
 use joulestep_engine::cycle::steady::{CycleError, Effort};
-use joulestep_engine::cycle::stretch::{self, Stretch};
+use joulestep_engine::cycle::stretch::{Queue, Stretch, in_order};
 use joulestep_engine::run::setup::Setup;
 use joulestep_models::arrangement::builder::CircuitLayout;
 use joulestep_models::arrangement::cycle::{Cycle, Search, Why, solve};
+use joulestep_models::arrangement::losses::Task;
 use rayon::prelude::*;
 
 use super::progress::Progress;
@@ -21,15 +22,15 @@ const QUICK: u32 = 8;
 
 /// Solves stretches on all threads of rayon, each thread some of them in lanes. What becomes of one depends neither on
 /// the thread nor on its company.
-fn on_all_threads(mut stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
-    let each = stretches.len().div_ceil(rayon::current_num_threads()).max(1);
-    let mut parts = Vec::new();
-    while !stretches.is_empty() {
-        let rest = stretches.split_off(each.min(stretches.len()));
-        parts.push(std::mem::replace(&mut stretches, rest));
-    }
-    let solved: Vec<_> = parts.into_par_iter().map(stretch::solve).collect();
-    solved.into_iter().flatten().collect()
+fn on_all_threads(stretches: Vec<Stretch<'_>>) -> Vec<Stretch<'_>> {
+    let threads = rayon::current_num_threads();
+    let queue = Queue::new(stretches, threads);
+    let solved: Vec<_> = (0..threads).into_par_iter().with_max_len(1).map(|_| queue.solve()).collect();
+    in_order(solved.into_iter().flatten())
+}
+
+fn side_by_side(tasks: Vec<Task<'_>>) {
+    tasks.into_par_iter().with_max_len(1).for_each(|task| task());
 }
 
 /// What was found at each level, coarsest first.
@@ -84,6 +85,7 @@ pub(super) fn found(
             rough: true,
             tell: &tell,
             solve: &on_all_threads,
+            beside: &side_by_side,
         };
         match solve(layout, setup, &search) {
             Ok(cycle) => chain.push((level, cycle)),
@@ -97,8 +99,15 @@ pub(super) fn found(
     // Of what was found before, the finest.
     let from = chain.last().or(known.last()).map(|c| c.1.guess());
     let compares = own > Level::STATED && from.is_some();
-    let search =
-        Search { effort, from: from.as_ref(), compares, rough: false, tell: &tell, solve: &on_all_threads };
+    let search = Search {
+        effort,
+        from: from.as_ref(),
+        compares,
+        rough: false,
+        tell: &tell,
+        solve: &on_all_threads,
+        beside: &side_by_side,
+    };
     let cycle = solve(layout, setup, &search).map_err(|why| explained(&why))?;
     progress.done();
     if own == Level::STATED {

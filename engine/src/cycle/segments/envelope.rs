@@ -68,13 +68,13 @@ impl Segments {
             before = Some([starts, ends]);
             let good = if round == ROUNDS { USABLE } else { NEAR };
             if let Some(one) = one.as_ref().filter(|_| moved <= good) {
-                let largest = self.largest();
+                let (largest, steps) = (self.largest(), self.steps());
                 let mut points = next;
                 points.rotate_left(1);
                 let carriers = (self.carriers[count] / count as f64).round() as u32;
                 let map = (0..carriers).fold(DMatrix::identity(n, n), |power, _| one * power);
-                self.borders =
-                    Some(Borders { points, moves: vec![DVector::zeros(n); count], map: Some(map), largest });
+                let moves = vec![DVector::zeros(n); count];
+                self.borders = Some(Borders { points, moves, map: Some(map), largest, steps });
                 break;
             }
             at = Some(next);

@@ -2,14 +2,14 @@
 
 use joulestep_engine::cycle::segments::Segments;
 use joulestep_engine::cycle::steady::{CycleError, Steady};
-use joulestep_engine::recorder::InMemory;
+use joulestep_engine::recorder::Samples;
 use joulestep_engine::run::time_loop::Run;
 use joulestep_engine::thermal::run::Thermal;
 
 use super::slopes::Slopes;
-use super::{Cycle, STILL, Search, Why, powers, ripple, watts};
+use super::{Cycle, Heats, STILL, Search, Why, ripple, watts};
 use crate::arrangement::builder::CircuitLayout;
-use crate::arrangement::losses::Meter;
+use crate::arrangement::losses::{Beside, Meter, Record, Task};
 
 /// Segments of a period: the lanes of several threads.
 const SEGMENTS: usize = 32;
@@ -24,7 +24,7 @@ const ROUGH: (f64, f64) = (1e-4, 0.05);
 pub(super) struct Parts<'a> {
     pub(super) layout: &'a CircuitLayout,
     pub(super) meter: &'a mut Meter,
-    pub(super) thermal: Option<&'a mut Thermal<f64>>,
+    pub(super) thermal: Option<Thermal<f64>>,
     pub(super) period: f64,
     /// Which channels are integrals.
     pub(super) sums: Vec<bool>,
@@ -88,12 +88,17 @@ pub(super) fn solve(
         }
         let (Some(last), Some(ledger)) = (segments.last(), segments.ledger()) else { return Ok(None) };
         let from = last.state().t - period;
-        let record = joined(swept.records, &sums, from, period);
-        let mut ripples = Vec::new();
-        if let Some(network) = thermal.as_mut() {
-            let power = powers(&record, from, first[0], inputs);
-            network.start_periodic(&power);
-            ripples = ripple(network, &power, period);
+        meter.set_temperatures(&celsius);
+        let (before, records) = joined(swept.records, &sums, period, search.beside);
+        let record = followed(&before, &records, from, period);
+        let (mut ripples, mut heats) = (Vec::new(), Vec::new());
+        if let Some(network) = &thermal {
+            let of = || ripple(network, &Heats::of(&record, from, first[0]..first[0] + inputs), period);
+            let ripples = &mut ripples;
+            heats.push(Box::new(move || *ripples = of()) as Task<'_>);
+        }
+        let account = meter.account(layout, (&record, from), &ledger, search.beside, heats);
+        if let Some(network) = &thermal {
             let power = watts(&ripples);
             let slopes = met.get_or_insert_with(|| Slopes::new(&celsius, power.clone(), of_power.take()));
             slopes.look(&celsius, &power);
@@ -105,7 +110,6 @@ pub(super) fn solve(
                 continue;
             }
         }
-        meter.set_temperatures(&celsius);
         let steady = Steady {
             closing: swept.closing,
             distance: Some(swept.distance),
@@ -117,7 +121,7 @@ pub(super) fn solve(
         return Ok(Some(Cycle {
             period,
             steady,
-            account: meter.account(layout, &record, from, &ledger),
+            account,
             ripple: ripples,
             rounds: round,
             ledger,
@@ -133,32 +137,44 @@ pub(super) fn solve(
     Ok(None)
 }
 
-/// The samples of all segments as those of one run, after the last segment of the period before: integrals go on.
-fn joined(records: Vec<InMemory<f64>>, sums: &[bool], from: f64, period: f64) -> InMemory<f64> {
-    let mut all = InMemory::default();
-    let begin = |record: &InMemory<f64>| -> Vec<f64> {
-        record
-            .samples
-            .last()
-            .map(|last| last.iter().zip(sums).map(|(x, sum)| if *sum { *x } else { 0.0 }).collect())
-            .unwrap_or_default()
+/// The samples of all segments as those of one run, where integrals go on, and before them those of the last segment a
+/// period earlier.
+fn joined(
+    mut records: Vec<Samples>,
+    sums: &[bool],
+    period: f64,
+    beside: Beside<'_>,
+) -> (Samples, Vec<Samples>) {
+    let sums: Vec<usize> = (0..sums.len()).filter(|k| sums[*k]).collect();
+    let gained = |record: &Samples| -> Vec<f64> {
+        let last = record.rows().next_back();
+        sums.iter().map(|&k| last.map_or(0.0, |row| row[k])).collect()
     };
-    let mut reached: Vec<f64> = vec![0.0; sums.len()];
-    let mut join = |record: InMemory<f64>, back: f64, reached: &[f64]| {
-        for (t, mut sample) in record.time.into_iter().zip(record.samples) {
-            sample.iter_mut().zip(reached).for_each(|(x, before)| *x += before);
-            all.time.push(if t - back < from && from - (t - back) < 1e-9 * period { from } else { t - back });
-            all.samples.push(sample);
-        }
+    let add = |record: &mut Samples, reached: &[f64]| {
+        record.rows_mut().for_each(|row| sums.iter().zip(reached).for_each(|(&k, before)| row[k] += before));
     };
-    if let Some(last) = records.last() {
-        let before: Vec<f64> = begin(last).iter().map(|x| -x).collect();
-        join(last.clone(), period, &before);
-    }
-    for record in records {
-        let gained = begin(&record);
-        join(record, 0.0, &reached);
+    let mut before = records.last().cloned().unwrap_or_default();
+    before.time.iter_mut().for_each(|t| *t -= period);
+    let back: Vec<f64> = gained(&before).iter().map(|x| -x).collect();
+    add(&mut before, &back);
+    let mut reached = vec![0.0; sums.len()];
+    let (mut tasks, add) = (Vec::<Task<'_>>::new(), &add);
+    for record in &mut records {
+        let (gained, from) = (gained(record), reached.clone());
         reached.iter_mut().zip(gained).for_each(|(sum, x)| *sum += x);
+        tasks.push(Box::new(move || add(record, &from)));
+    }
+    beside(tasks);
+    (before, records)
+}
+
+/// Samples one after the other; of a rounding error before the instant `from`, s, is there.
+fn followed<'a>(before: &'a Samples, records: &'a [Samples], from: f64, period: f64) -> Record<'a> {
+    let mut all = Record::default();
+    for samples in std::iter::once(before).chain(records) {
+        let at = |t: &f64| if *t < from && from - t < 1e-9 * period { from } else { *t };
+        all.time.extend(samples.time.iter().map(at));
+        all.rows.extend(samples.rows());
     }
     all
 }

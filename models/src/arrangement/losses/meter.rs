@@ -4,12 +4,11 @@ use joulestep_engine::accounts::ledger::Ledger;
 use joulestep_engine::circuit::graph::ComponentId;
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
-use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 
 use super::store::Store;
 use super::turn_on::{Instant, TurnOn};
-use super::{Account, ON_SHARE, Phases, rebuilt};
+use super::{Account, Beside, ON_SHARE, Phases, Record, Task, rebuilt};
 use crate::arrangement::builder::{CircuitLayout, Place, Role};
 
 /// Channels of one switch in a setup.
@@ -82,15 +81,22 @@ impl Meter {
     }
 
     /// The account from the instant `from` (s) to the end of the record, over which `ledger` was kept. What was
-    /// recorded before it shows in which phase each switch was.
+    /// recorded before it shows in which phase each switch was. Switches are read side by side, and with them done what
+    /// `also` is to be.
     pub fn account(
         &self,
         layout: &CircuitLayout,
-        record: &InMemory<f64>,
-        from: f64,
+        (record, from): (&Record<'_>, f64),
         ledger: &Ledger<f64>,
+        beside: Beside<'_>,
+        also: Vec<Task<'_>>,
     ) -> Account {
-        let switches = self.switches.iter().map(|c| self.phases(c, record, from, ledger)).collect();
+        let mut switches = vec![Phases::default(); self.switches.len()];
+        let mut tasks: Vec<Task<'_>> = also;
+        for (c, found) in self.switches.iter().zip(&mut switches) {
+            tasks.push(Box::new(move || *found = self.phases(c, record, from, ledger)));
+        }
+        beside(tasks);
         let mut account = Account {
             switches,
             clamp: 0.0,
@@ -127,7 +133,7 @@ impl Meter {
         account
     }
 
-    fn phases(&self, c: &Columns, record: &InMemory<f64>, from: f64, ledger: &Ledger<f64>) -> Phases {
+    fn phases(&self, c: &Columns, record: &Record<'_>, from: f64, ledger: &Ledger<f64>) -> Phases {
         let sum = |all: &[usize]| all.iter().map(|&k| ledger.entries[k].dissipated).sum();
         let mut out = Phases {
             name: c.place.name.clone(),
@@ -135,7 +141,7 @@ impl Meter {
             snubber: sum(&c.place.snubber),
             ..Phases::default()
         };
-        let samples = &record.samples;
+        let samples = &record.rows;
         let at = |k: usize, what: usize| samples[k][c.first + what];
         let partner = c.partner.map(|p| &self.switches[p]);
         let partner_on = |k: usize| partner.is_some_and(|p| samples[k][p.first + GATE] > 0.5);
@@ -163,6 +169,22 @@ impl Meter {
         let mut zero: Option<f64> = None;
         let mut most = 0.0f64;
         let mut turning = Turning::default();
+        // What both stores held at the sample that was looked at last: a step begins where the one before ended.
+        let mut held = (usize::MAX, [0.0; 2]);
+        let mut charges = |from: usize, to: usize| {
+            let stored = |k: usize| {
+                let of = |c: &Columns| c.store.charge(samples[k]);
+                [of(c), partner.map_or(0.0, of)]
+            };
+            let before = if held.0 == from { held.1 } else { stored(from) };
+            held = (to, stored(to));
+            let [gained, taken] = [0, 1].map(|n| held.1[n] - before[n]);
+            let (voltage, snubber) =
+                (at(from, VOLTAGE) + at(to, VOLTAGE), at(to, SNUBBER) - at(from, SNUBBER));
+            // ∫ v dQ of the charge that it gives up, and of the charge that its partner takes through it, without what
+            // dissipated in its own snubber, J.
+            0.5 * voltage * (taken - gained) - snubber
+        };
         // The phase of the step before, its heat, and whether a level parts it from this one: gates turn at ends of
         // steps.
         let (mut before, mut heat_before) = (None, 0.0f64);
@@ -229,8 +251,7 @@ impl Meter {
                     out.parted[of as usize] += either;
                 }
                 if last == Phase::TurnOn {
-                    out.parted[Phase::Capacitive as usize] +=
-                        self.charges(c, &samples[k - 1], &samples[k]).abs();
+                    out.parted[Phase::Capacitive as usize] += charges(k - 1, k).abs();
                 }
             }
             (before, heat_before) = (Some(phase), heat);
@@ -240,7 +261,7 @@ impl Meter {
                 let [then, next] = [at(k, VOLTAGE), at(k + 1, VOLTAGE)];
                 let share = if next <= level { (then - level) / (then - next) } else { 1.0 };
                 turning.heat += share * heat;
-                turning.charges += share * self.charges(c, &samples[k], &samples[k + 1]);
+                turning.charges += share * charges(k, k + 1);
                 out.conduction += (1.0 - share) * heat;
                 continue;
             }
@@ -254,16 +275,6 @@ impl Meter {
         }
         turning.end(&mut out);
         out
-    }
-
-    /// ∫ v dQ between two samples: of the charge that a switch gives up, and of the charge that its partner takes
-    /// through it, without what dissipated in its own snubber, J.
-    fn charges(&self, c: &Columns, from: &[f64], to: &[f64]) -> f64 {
-        let gained = |store: &Store| store.charge(to) - store.charge(from);
-        let taken = c.partner.map_or(0.0, |p| gained(&self.switches[p].store));
-        let at = |what: usize| (from[c.first + what], to[c.first + what]);
-        let (voltage, snubber) = (at(VOLTAGE), at(SNUBBER));
-        0.5 * (voltage.0 + voltage.1) * (taken - gained(&c.store)) - (snubber.1 - snubber.0)
     }
 }
 

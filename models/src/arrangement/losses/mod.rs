@@ -26,6 +26,7 @@ use joulestep_engine::circuit::graph::{ComponentId, LineId, WaveId};
 use joulestep_engine::circuit::probe::{Channel, Probe};
 use joulestep_engine::circuit::wave::Wave;
 use joulestep_engine::control::board::Board;
+use joulestep_engine::recorder::InMemory;
 use joulestep_engine::run::setup::Setup;
 
 pub use meter::Meter;
@@ -35,6 +36,27 @@ pub use turn_on::TurnOn;
 pub const ON_SHARE: f64 = 0.05;
 /// Share of the blocked voltage above which a turn-on is hard.
 pub const HARD_SHARE: f64 = 0.9;
+
+/// Work that does not depend on what is done beside it.
+pub type Task<'s> = Box<dyn FnOnce() + Send + 's>;
+/// Does tasks in any order, on any threads.
+pub type Beside<'a> = &'a (dyn for<'s> Fn(Vec<Task<'s>>) + Sync);
+
+/// Values of all channels at instants, s.
+#[derive(Clone, Debug, Default)]
+pub struct Record<'a> {
+    /// The instants.
+    pub time: Vec<f64>,
+    /// The values.
+    pub rows: Vec<&'a [f64]>,
+}
+
+impl<'a> Record<'a> {
+    /// What was kept in memory.
+    pub fn of(record: &'a InMemory<f64>) -> Self {
+        Self { time: record.time.clone(), rows: record.samples.iter().map(|row| &row[..]).collect() }
+    }
+}
 
 /// Energies of one switch over a cycle, J.
 #[derive(Clone, Debug, Default, PartialEq)]

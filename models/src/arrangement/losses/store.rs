@@ -65,9 +65,10 @@ impl Store {
         let mut holders = Vec::new();
         for &k in own {
             let c = &components[k];
-            let pins: Vec<usize> = c.pins.iter().map(|&n| column(Probe::Voltage(n, GROUND))).collect();
+            let mut pins = || c.pins.iter().map(|&n| column(Probe::Voltage(n, GROUND))).collect::<Vec<_>>();
             match &c.body {
                 Body::Device(law) => {
+                    let pins = pins();
                     let internals = law.internals();
                     let own =
                         (0..internals).map(|j| column(Probe::Branch(ComponentId(k as u32), j))).collect();
@@ -79,6 +80,7 @@ impl Store {
                     let Some(farads) = linear.capacitance() else { continue };
                     let ends = [high.contains(&c.pins[0]), high.contains(&c.pins[1])];
                     let sign = f64::from(u8::from(ends[0])) - f64::from(u8::from(ends[1]));
+                    let pins = pins();
                     holders.push(Holder::Capacitor { farads, pins: [pins[0], pins[1]], sign });
                 }
             }
