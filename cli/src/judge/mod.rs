@@ -24,7 +24,8 @@ mod spread;
 pub use bounded::Bounded;
 pub use error::Uncertainty;
 pub use estimate::{
-    Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence, grid_convergence_up_to,
+    Computed, Level, Number, coarser, converging, errors, estimated, grid_convergence,
+    grid_convergence_up_to, ratio_by,
 };
 pub use limit::{End, Limit, Limited, Occurrence, SetBy, spelled_difference, unit_of_difference};
 pub use prove::{Proof, prove};
