@@ -14,6 +14,7 @@
 //! the ratio of the differences lies between 1.3 and 4.
 
 mod circuits;
+mod converters;
 mod double_pulse;
 
 use joulestep::judge::{Computed, Level, Number, Uncertainty, estimated};
@@ -172,4 +173,12 @@ fn estimated_errors_are_near_true_errors() {
     assert!(50 * found.low <= found.all, "{} of {} below half", found.low, found.all);
     assert!(100 * found.good >= 60 * found.all, "{} of {} between half and five", found.good, found.all);
     assert!(found.low + found.good + found.high == found.all && found.least > 0.05, "{}", found.least);
+}
+
+/// Peaks of ringing after edges, where the runs of an estimate differ by chance as much as by their bounds.
+#[test]
+fn estimated_errors_of_switching_circuits_cover() {
+    let found = tally(&converters::all());
+    assert!(found.all > 200, "{} numbers were compared", found.all);
+    assert!(20 * found.low <= found.all, "{} of {} below half", found.low, found.all);
 }
