@@ -175,9 +175,9 @@ fn estimated_errors_are_near_true_errors() {
     assert!(found.low + found.good + found.high == found.all && found.least > 0.05, "{}", found.least);
 }
 
-/// Peaks of ringing after edges, where the runs of an estimate differ by chance as much as by their bounds. 8 of 209 numbers are
-/// below half; with coarser runs at 16 and 256 times the bounds, and ratios up to 16, 50 would be. The least, 0.012, is
-/// that of a gate's overshoot by 0.06 µV.
+/// Peaks of ringing after edges, where the runs of an estimate differ by chance as much as by their bounds. 8 of 209
+/// numbers are below half; with coarser runs at 16 and 256 times the bounds, and ratios up to 16, 50 would be. The least,
+/// 0.012, is that of a gate that rises above its 10 V by 0.6 µV.
 #[test]
 fn estimated_errors_of_switching_circuits_cover() {
     let found = tally(&converters::all());
