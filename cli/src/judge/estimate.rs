@@ -1,10 +1,10 @@
 //! The error of a number from coarser runs of the same, above any method.
 //!
 //! A study is computed at bounds δ, 4δ and 16δ of the local error, with steps and finest step coarser to match. With r
-//! the ratio of the two differences, capped at 3, ± = 1.25·|difference|/(r − 1): the grid convergence index of Roache,
-//! J. Fluids Eng. 116 (1994) 405, with his factor for three grids. The cap works both ways: a ratio above 3 is chance,
-//! so the smaller difference then counts as a third of the larger. Below r = 1.3 the runs do not converge, and ± is
-//! three times the larger difference.
+//! the ratio of the two differences, capped at √8, ± = 1.25·|difference|/(r − 1): the grid convergence index of Roache,
+//! J. Fluids Eng. 116 (1994) 405, with his factor for three grids. The cap works both ways: a ratio above √8, that of
+//! order three, is chance, and the smaller difference then counts as the larger over √8. Below r = 1.3 the runs do not
+//! converge, and ± is three times the larger difference.
 //!
 //! The levels lie so near, and the cap below the ratio of the bounds, because of what switching circuits do. Between
 //! edges a run of order 4 errs in proportion to its bound; but just after edges, steps follow what has passed rather
@@ -19,6 +19,8 @@
 //! its rounding and what Newton's iteration leaves, the square of its relative tolerance of 1e-6: [`ROUNDING`] of the
 //! value adds.
 
+use std::f64::consts::SQRT_2;
+
 use joulestep_engine::arithmetic::lane::Lane;
 use joulestep_engine::run::setup::Setup;
 
@@ -28,8 +30,8 @@ use super::error::{CAUTION, Uncertainty};
 const SAFETY: f64 = 1.25;
 /// Ratio of two differences from which on runs count as converging.
 const CONVERGES: f64 = 1.3;
-/// The largest ratio of two differences that is believed, from one coarser level to the next.
-const RATIO: f64 = 3.0;
+/// The largest ratio of two differences that is believed, from one coarser level to the next: that of order three.
+const RATIO: f64 = 2.0 * SQRT_2;
 /// The same for rounds of a proof: one of them is finer by as much as two levels are coarser.
 const RATIO_OF_ROUNDS: f64 = RATIO * RATIO;
 /// Share of a value that no estimate goes below.
@@ -271,30 +273,31 @@ mod tests {
     #[test]
     fn the_order_of_runs_is_measured() {
         for order in [1, 2, 3] {
-            let r = 2f64.sqrt().powi(order);
+            let r = SQRT_2.powi(order);
             let values = [1.0, r, r * r].map(|k| 5.0 - 1e-4 * k);
             let expected = 1.25e-4 + ROUNDING * 5.0;
             assert!((plus_minus(values) / expected - 1.0).abs() < 1e-6, "order {order}");
         }
     }
 
-    /// Order 4, a ratio of 4, is not relied on: with ε, 4ε and 16ε the smaller difference counts as 12ε/3.
+    /// Order 4, a ratio of 4, is not relied on: with ε, 4ε and 16ε the smaller difference counts as 12ε/√8.
     #[test]
-    fn a_method_of_order_four_is_given_two_and_a_half_times_its_error() {
+    fn a_method_of_order_four_is_given_three_times_its_error() {
         let values = [1.0, 4.0, 16.0].map(|k| 3.0 + 1e-3 * k);
-        assert!((plus_minus(values) / 2.5e-3 - 1.0).abs() < 1e-6);
+        let expected = 1.25 * 12e-3 / (RATIO * (RATIO - 1.0));
+        assert!((plus_minus(values) / expected - 1.0).abs() < 1e-6 && expected < 3e-3);
         let computed = |n: f64| Computed { numbers: vec![Number::plain("x", n)], ..Computed::default() };
         let [fine, coarse, coarsest] = [1.0, 16.0, 256.0].map(|k| computed(3.0 + 1e-3 * k));
-        // Of rounds, 16 by a ratio of 9: 1.25·(240/9)/8 ε.
+        // Of rounds, 16 by a ratio of 8: 1.25·(240/8)/7 ε.
         let report = errors_of_rounds(&fine, [&coarse, &coarsest])[0].plus_minus().unwrap();
-        assert!((report / (1.25 * 240e-3 / 72.0) - 1.0).abs() < 1e-6, "{report}");
+        assert!((report / (1.25 * 240e-3 / 56.0) - 1.0).abs() < 1e-6, "{report}");
     }
 
     #[test]
     fn a_small_difference_by_chance_does_not_make_an_error_small() {
-        // Errors ε, ε, 16ε: the first difference is nothing, and counts as a third of the other.
+        // Errors ε, ε, 16ε: the first difference is nothing, and counts as the other over √8.
         let values = [1.0, 1.0, 16.0].map(|k| 7.0 + 1e-5 * k);
-        assert!((plus_minus(values) / (1.25 * 15e-5 / 6.0) - 1.0).abs() < 1e-6);
+        assert!((plus_minus(values) / (1.25 * 15e-5 / (RATIO * (RATIO - 1.0))) - 1.0).abs() < 1e-6);
         // Of tables of order two at half the step 4 is the most that is no chance.
         let report = grid_convergence_up_to(4.0, values).plus_minus().expect("an estimate");
         assert!((report / (1.25 * 15e-5 / 12.0) - 1.0).abs() < 1e-6, "{report}");
