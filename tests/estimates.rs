@@ -5,15 +5,12 @@
 //! a user would, at several bounds of the local error.
 //!
 //! The aim is 95 % of the numbers between half and five times, and none below a quarter. What is reached (295 numbers):
-//! 66 % between, 33 % above, three below (0.06, 0.08 and 0.25). In these three the runs agree by chance: a ringing
-//! current at the end of a double pulse, which is as wrong in the finest run as in the next one, and a value of 6 mV
-//! beside others of volts. The ratio of their differences is that of a method of order 4, so that nothing in three
-//! runs tells them from numbers that converge. Which numbers agree so changes with every step: one in a hundred is what
-//! is measured, two in a hundred are what is held. Those above are cautious for a reason: either the runs do not
-//! converge, because steps are decided by what has passed since an edge or by Newton's count rather than by bounds, or
-//! the ratio of the differences lies between 1.3 and 4.
+//! 67 % between, 32 % above, two below half, the least 0.34. Those above are cautious for a reason: either the runs do
+//! not converge, because steps are decided by what has passed since an edge or by Newton's count rather than by bounds,
+//! or the ratio of the differences lies between 1.3 and 2.
 
 mod circuits;
+mod converters;
 mod double_pulse;
 
 use joulestep::judge::{Computed, Level, Number, Uncertainty, estimated};
@@ -171,5 +168,15 @@ fn estimated_errors_are_near_true_errors() {
     // An error told too small is what must not happen; one told too large costs the user a finer run.
     assert!(50 * found.low <= found.all, "{} of {} below half", found.low, found.all);
     assert!(100 * found.good >= 60 * found.all, "{} of {} between half and five", found.good, found.all);
-    assert!(found.low + found.good + found.high == found.all && found.least > 0.05, "{}", found.least);
+    assert!(found.low + found.good + found.high == found.all && found.least > 0.25, "{}", found.least);
+}
+
+/// Peaks of ringing after edges, where the runs of an estimate differ by chance as much as by their bounds. 8 of 209
+/// numbers are below half; with coarser runs at 16 and 256 times the bounds, and ratios up to 16, 50 would be. The least,
+/// 0.012, is that of a gate that rises above its 10 V by 0.6 µV.
+#[test]
+fn estimated_errors_of_switching_circuits_cover() {
+    let found = tally(&converters::all());
+    assert!(found.all > 150, "{} numbers were compared", found.all);
+    assert!(20 * found.low <= found.all, "{} of {} below half", found.low, found.all);
 }

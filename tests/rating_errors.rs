@@ -1,7 +1,7 @@
 //! Errors and verdicts of ratings and impedances: ± against closed forms and against much finer computations, the rule
 //! on what is required, parts that contradict their package.
 
-use joulestep::judge::{Uncertainty, grid_convergence};
+use joulestep::judge::{Uncertainty, grid_convergence_up_to};
 use joulestep_engine::thermal::modal::Modal;
 use joulestep_engine::thermal::network::{FosterTerm, Network};
 use joulestep_models::rating::pulse::Shape;
@@ -38,6 +38,11 @@ fn path() -> HeatPath {
     HeatPath::new(Modal::new(&network).expect("modes"), &["die"]).expect("a path")
 }
 
+/// ± of steps of order four, halved twice.
+fn estimated(found: [f64; 3]) -> Uncertainty {
+    grid_convergence_up_to(16.0, found)
+}
+
 /// How the error of a number compares with what is reported: between a quarter at the least and five times at the most.
 fn covers(what: &str, error: f64, report: &Uncertainty) {
     let report = report.plus_minus().expect("an estimate");
@@ -63,13 +68,13 @@ fn the_errors_of_a_pulse_are_those_of_its_closed_form() {
             };
             peaks.celsius[0]
         });
-        covers("rise", (found[0] - rise(i, t)).abs(), &grid_convergence(found));
+        covers("rise", (found[0] - rise(i, t)).abs(), &estimated(found));
         // The limit is the exact rise, so the largest current is `i` and the longest pulse `t`.
         let hottest = rise(i, t);
         let found = [1, 2, 4].map(|coarse| surge(hottest, STEPS / coarse).largest(Shape::Square, t).current);
-        covers("current", (found[0] - i).abs(), &grid_convergence(found));
+        covers("current", (found[0] - i).abs(), &estimated(found));
         let found = [1, 2, 4].map(|coarse| surge(hottest, STEPS / coarse).ride_through(i, 1e4).0);
-        covers("longest", (found[0] - t).abs(), &grid_convergence(found));
+        covers("longest", (found[0] - t).abs(), &estimated(found));
     }
 }
 
@@ -107,7 +112,7 @@ fn a_crest_between_steps_is_not_missed() {
             peaks.celsius[0]
         });
         let error = (found[0] - exact).abs();
-        let report = grid_convergence(found).plus_minus().expect("an estimate");
+        let report = estimated(found).plus_minus().expect("an estimate");
         println!("off by {error:.3e}, ± {report:.3e}");
         assert!(error < 2e-4 * exact && report >= 0.25 * error, "off by {error:.3e}, ± {report:.3e}");
     }

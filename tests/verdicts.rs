@@ -84,13 +84,14 @@ fn cost(json: &Value, what: &str) -> f64 {
     of(&format!("{what}_of_estimate")) / of(what)
 }
 
+/// Steps √2 and 2 times as long: 1/√2 + 1/2 of the run where steps follow their bounds.
 #[test]
-fn an_estimate_costs_less_than_the_run() {
+fn an_estimate_costs_little_more_than_the_run() {
     let fine = COARSE.replace("50 us", "2 us").replace("1 V", "1 mV");
     let (_, json) =
         scene(&rc(&format!("{fine}[[limit]]\nsignal = \"voltage(out)\"\nmax = \"9 V\"\n"))).json(&[]);
     println!("steps {:.2}, iterations {:.2}", cost(&json, "steps"), cost(&json, "iterations"));
-    assert!(cost(&json, "steps") <= 0.8 && cost(&json, "iterations") <= 0.8);
+    assert!(cost(&json, "steps") <= 1.25 && cost(&json, "iterations") <= 1.25);
 }
 
 #[test]
@@ -251,8 +252,8 @@ fn a_breaker_passes_with_margins_that_dwarf_its_errors() {
             assert!(margin > 3.0 * error, "{limit}");
         }
     }
-    // 0.8 is due, as where base steps or bounds decide. Here windows after 674 edges do, whose steps grow from the
-    // finest one and shrink again towards the controller's level: these do not become fewer in coarser runs.
+    // 1/√2 + 1/2, as where base steps or bounds decide. Here windows after 674 edges do too, whose steps grow from the
+    // finest one and shrink again towards the controller's level: these hardly become fewer in coarser runs.
     println!("cost: steps {:.2}, iterations {:.2}", cost(&json, "steps"), cost(&json, "iterations"));
-    assert!(cost(&json, "steps") < 1.1 && cost(&json, "iterations") < 1.2);
+    assert!(cost(&json, "steps") < 1.3 && cost(&json, "iterations") < 1.3);
 }

@@ -1,7 +1,7 @@
 //! Proof by refinement: rounds that are finer and finer, until every judged number stands still within its margin.
 
 use super::error::Uncertainty;
-use super::estimate::{Computed, Level, errors};
+use super::estimate::{Computed, Level, errors_of_rounds};
 use super::rule::{Bounds, Ruling, rule};
 
 /// Rounds beside the run as stated.
@@ -26,7 +26,7 @@ pub struct Proof {
 ///
 /// # Errors
 /// What a computation says.
-pub fn prove<E: ToString>(
+pub fn prove<E>(
     mut at: impl FnMut(Level) -> Result<Computed, E>,
     bounds: impl Fn(&str) -> Option<Bounds>,
     trusted: impl Fn() -> bool,
@@ -41,7 +41,7 @@ pub fn prove<E: ToString>(
         last.truncate(3);
         proof.rounds += 1;
         let [fine, coarse, coarsest] = last.as_slice() else { continue };
-        proof.errors = errors::<E>(fine, &[Ok(coarse.clone()), Ok(coarsest.clone())]);
+        proof.errors = errors_of_rounds(fine, [coarse, coarsest]);
         let settled =
             fine.numbers.iter().zip(&coarse.numbers).zip(&proof.errors).all(|((now, then), error)| {
                 let Some(bounds) = bounds(&now.name) else { return true };

@@ -4,7 +4,7 @@
 use joulestep_engine::units::people;
 
 use super::{Account, Judgement, Junction, Peak};
-use crate::judge::{Bounded, End, Limited, ratio_by};
+use crate::judge::{Bounded, End, Limited};
 use crate::output::answer::{Answer, Study};
 
 impl Account {
@@ -58,7 +58,6 @@ impl Account {
         computation.course.extend(self.course());
         (computation.steps, computation.iterations) = (self.counters.steps, self.counters.iterations);
         computation.stalled = self.counters.stalled > 0;
-        computation.ratio = ratio_by(self.method);
     }
 }
 

@@ -5,7 +5,8 @@ use std::fmt;
 
 use super::{Outcome, Study};
 use crate::judge::{
-    Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, overall, prove, rule,
+    Computed, Level, Number, Proof, Ruling, Uncertainty, coarser, errors, errors_of_rounds, overall, prove,
+    rule,
 };
 use crate::output::table::Cell;
 
@@ -30,7 +31,7 @@ pub struct Computation {
     pub steps: u64,
     /// See `steps`.
     pub iterations: u64,
-    /// The largest ratio of two differences that is believed; `None`: that of the bounds of steps.
+    /// The largest ratio of two differences that is believed; `None`: that of runs.
     pub ratio: Option<f64>,
     /// Whether steps exceeded the error bound at their finest length.
     pub stalled: bool,
@@ -114,7 +115,7 @@ fn proven<E: fmt::Display>(
     };
     let fine = study.computed();
     let found = match others.as_slice() {
-        [a, b] => errors::<String>(&fine, &[Ok(a.computed()), Ok(b.computed())]),
+        [a, b] => errors_of_rounds(&fine, [&a.computed(), &b.computed()]),
         _ => vec![Uncertainty::not_estimated("fewer than three computations"); fine.numbers.len()],
     };
     study.adopt(&found);
@@ -250,9 +251,9 @@ mod tests {
     use super::*;
     use crate::judge::{Bounds, Verdict};
 
-    /// A method of order four: the error grows sixteenfold from level to level.
+    /// A method of order two and a half: the error grows by 2.4 from level to level.
     fn study(level: Level, limit: f64) -> Result<Study, String> {
-        let value = 1.0 + 1e-3 * 16f64.powi(level.0);
+        let value = 1.0 + 1e-3 * level.of_steps().powf(2.5);
         let answer = Answer::new("x", "x", value, "V").limited(Bounds::at_most(limit), "limit");
         Ok(Study { answers: vec![answer], ..Study::default() })
     }

@@ -20,7 +20,8 @@ impl Progress {
     /// For searches at some coarser levels, and the one that is asked for.
     pub(super) fn new(quiet: bool, coarser: &[Level], own: Level) -> Self {
         let search = |(k, level): (usize, Level)| {
-            let words = if level == own { String::new() } else { format!(" at {}x steps", level.of_steps()) };
+            let words =
+                if level == own { String::new() } else { format!(" at {:.1}x steps", level.of_steps()) };
             // Edges are followed as finely at every level.
             (words, AS_A_RULE[k.min(1)], 0.9f64.powi(level.0))
         };
