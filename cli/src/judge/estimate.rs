@@ -32,8 +32,8 @@ const SAFETY: f64 = 1.25;
 const CONVERGES: f64 = 1.3;
 /// The largest ratio of two differences that is believed, from one coarser level to the next: that of order three.
 const RATIO: f64 = 2.0 * SQRT_2;
-/// The same for rounds of a proof: one of them is finer by as much as two levels are coarser.
-const RATIO_OF_ROUNDS: f64 = RATIO * RATIO;
+/// The same where levels are twice as far apart, as rounds of a proof are.
+pub const RATIO_OF_TWO: f64 = RATIO * RATIO;
 /// Share of a value that no estimate goes below.
 pub const ROUNDING: f64 = 1e-12;
 
@@ -71,6 +71,12 @@ impl Level {
     /// Factor of the bound or interval of the coupling of heat.
     pub fn of_coupling(self) -> f64 {
         4f64.powi(self.0)
+    }
+
+    /// Twice as coarse, for what is too long to be computed at near levels; [`RATIO_OF_TWO`] goes with it.
+    #[must_use]
+    pub fn twice(self) -> Self {
+        Self(if self.0 > 0 { 2 * self.0 } else { self.0 })
     }
 
     /// Makes a setup as coarse.
@@ -183,7 +189,7 @@ pub fn errors<E: ToString>(fine: &Computed, coarser: &[Result<Computed, E>; 2]) 
 
 /// The same from the last three rounds of a proof, the last first.
 pub fn errors_of_rounds(fine: &Computed, before: [&Computed; 2]) -> Vec<Uncertainty> {
-    errors_up_to(RATIO_OF_ROUNDS, fine, &before.map(|c| Ok::<_, String>(c.clone())))
+    errors_up_to(RATIO_OF_TWO, fine, &before.map(|c| Ok::<_, String>(c.clone())))
 }
 
 fn errors_up_to<E: ToString>(

@@ -24,7 +24,8 @@ mod spread;
 pub use bounded::Bounded;
 pub use error::Uncertainty;
 pub use estimate::{
-    Computed, Level, Number, coarser, converging, errors, errors_of_rounds, estimated, grid_convergence_up_to,
+    Computed, Level, Number, RATIO_OF_TWO, coarser, converging, errors, errors_of_rounds, estimated,
+    grid_convergence_up_to,
 };
 pub use limit::{End, Limit, Limited, Occurrence, SetBy, spelled_difference, unit_of_difference};
 pub use prove::{Proof, prove};

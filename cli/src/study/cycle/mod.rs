@@ -15,6 +15,7 @@ use self::tables::{COLUMNS, DEFINITIONS, held, losses};
 use super::{Context, Entry, Input, Question, StudyError, Trial};
 use crate::input::keys::table::keys;
 use crate::input::scenario::build::{Ready, build_with, repeating};
+use crate::judge::RATIO_OF_TWO;
 use crate::output::account::{Account, Facts, Found, Outcome, Shown};
 use crate::output::answer::{Answer, Study, StudyFigure, StudyTable};
 use crate::output::plot::{Axis, Bars, Figure, Panel, Series};
@@ -65,7 +66,8 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     };
     let ready = build_with(scenario, &context.reductions())?;
     let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
-    context.level.apply(&mut setup);
+    let far_apart = search::far_apart(&layout, &setup);
+    (if far_apart { context.level.twice() } else { context.level }).apply(&mut setup);
     let bursts = repeating(&mut setup.gauges);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
@@ -113,6 +115,7 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
         held,
     ));
     account.tell(&mut study);
+    study.computation.ratio = far_apart.then_some(RATIO_OF_TWO);
     // Written so that a residual that is not a number is reported too.
     let residual = cycle.account.residual;
     let closes = residual.abs() <= CLOSES;

@@ -44,6 +44,12 @@ fn explained(why: &Why) -> StudyError {
     }
 }
 
+/// Whether levels are twice as far apart: a period of many edges is long, and its borders are found at coarse steps.
+/// Linearly implicit steps are as wrong as their bounds, and do not bring borders together at such ones.
+pub(super) fn far_apart(layout: &CircuitLayout, setup: &Setup<f64>) -> bool {
+    layout.carrier.is_some() && setup.method.rosenbrock.is_none()
+}
+
 /// The periodic steady state at the context's level, for which the setup was made.
 ///
 /// # Errors
@@ -65,7 +71,13 @@ pub(super) fn found(
         level > own && (context.estimation != Estimation::None && !context.brief || level == far)
     });
     let coarser: Vec<Level> = coarser.filter(|_| known.is_empty()).collect();
-    let progress = Progress::new(context.quiet, &coarser, own);
+    let far_apart = far_apart(layout, &setup);
+    let coarse = |level: Level| if far_apart { level.twice() } else { level };
+    let progress = Progress::new(
+        context.quiet,
+        &coarser.iter().map(|level| coarse(*level)).collect::<Vec<_>>(),
+        coarse(own),
+    );
     let tell = |periods: f64| {
         progress.at(periods);
         !context.stop.load(Ordering::Relaxed)
@@ -76,7 +88,7 @@ pub(super) fn found(
     for level in coarser {
         let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
         repeating(&mut setup.gauges);
-        level.apply(&mut setup);
+        coarse(level).apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
         let search = Search {
             effort: quick,
