@@ -16,9 +16,9 @@ const PARTS: u64 = 10_000;
 /// Share of the work, and time, s, before which the time left is anybody's guess.
 const TELLING: (f64, f64) = (0.01, 1.0);
 
-/// The time left, `elapsed` s after the beginning with this share done, from the mean rate so far: ", 16 s left". Empty
-/// where too little is done to tell.
-pub fn time_left(share: f64, elapsed: f64) -> String {
+/// The time left, `elapsed` s after the beginning with this share done, from the mean rate so far: ", 16 s left", after
+/// the comma `how` well it is known. Empty where too little is done to tell.
+pub fn time_left(how: &str, share: f64, elapsed: f64) -> String {
     let left = elapsed * (1.0 - share) / share;
     if share < TELLING.0 || elapsed < TELLING.1 || !left.is_finite() {
         return String::new();
@@ -27,8 +27,8 @@ pub fn time_left(share: f64, elapsed: f64) -> String {
     let unit = [3600.0, 60.0].into_iter().find(|unit| left >= 100.0 * unit).unwrap_or(1.0);
     let whole = Duration::from_secs_f64((left / unit).ceil() * unit);
     match whole.as_secs() {
-        seconds @ ..120 => format!(", {seconds} s left"),
-        _ => format!(", {} left", humantime::format_duration(whole)),
+        seconds @ ..120 => format!(", {how}{seconds} s left"),
+        _ => format!(", {how}{} left", humantime::format_duration(whole)),
     }
 }
 
@@ -134,7 +134,7 @@ impl Counted {
         // A thread that panicked while it told progress is no reason for this one to.
         let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
         shown.at(done as f64 / self.total as f64, false, |elapsed| {
-            let left = time_left(done as f64 / self.total as f64, elapsed);
+            let left = time_left("", done as f64 / self.total as f64, elapsed);
             format!("{done} of {} {}{left}", self.total, self.what)
         });
     }
@@ -158,9 +158,7 @@ impl Rough {
     pub fn at(&self, share: f64, words: &str) {
         let (shown, furthest) = &mut *self.0.lock().unwrap_or_else(PoisonError::into_inner);
         *furthest = furthest.max(share);
-        shown.at(*furthest, false, |elapsed| {
-            format!("{words}{}", time_left(*furthest, elapsed).replacen(", ", ", about ", 1))
-        });
+        shown.at(*furthest, false, |elapsed| format!("{words}{}", time_left("about ", *furthest, elapsed)));
     }
 
     /// It is over.
@@ -182,7 +180,7 @@ fn words(t: f64, end: f64, elapsed: f64) -> String {
         return reached;
     }
     let rate = t / elapsed;
-    format!("{reached}, {} per second{}", people(rate, "s"), time_left(t / end, elapsed))
+    format!("{reached}, {} per second{}", people(rate, "s"), time_left("", t / end, elapsed))
 }
 
 #[cfg(test)]
@@ -198,11 +196,14 @@ mod tests {
 
     #[test]
     fn time_left_is_told_as_finely_as_it_is_known() {
-        let left = |seconds: f64| time_left(0.5, seconds);
+        let left = |seconds: f64| time_left("", 0.5, seconds);
         assert_eq!(
             [7.2, 119.0, 190.0, 6001.0, 400_000.0].map(left),
             [", 8 s left", ", 119 s left", ", 3m 10s left", ", 1h 41m left", ", 4days 16h left"]
         );
-        assert_eq!([time_left(0.005, 40.0), time_left(0.0, 4.0), time_left(0.5, 0.2)], ["", "", ""]);
+        assert_eq!(
+            [time_left("", 0.005, 40.0), time_left("", 0.0, 4.0), time_left("", 0.5, 0.2)],
+            ["", "", ""]
+        );
     }
 }

@@ -82,7 +82,7 @@ impl Counts {
         let rate =
             if rate >= 10.0 { format!("{rate:.0} per second") } else { format!("{rate:.2} per second") };
         let share = self.finished as f64 / self.total.max(1) as f64;
-        format!("{} of {} variants{ill}, {rate}{}", self.finished, self.total, time_left(share, elapsed))
+        format!("{} of {} variants{ill}, {rate}{}", self.finished, self.total, time_left("", share, elapsed))
     }
 
     fn line(&self, seconds: f64) -> ProgressLine {

@@ -73,10 +73,11 @@ impl Level {
         4f64.powi(self.0)
     }
 
-    /// Twice as coarse, for what is too long to be computed at near levels; [`RATIO_OF_TWO`] goes with it.
+    /// Twice as coarse where levels are to be far apart, for what is too long to be computed at near ones;
+    /// [`RATIO_OF_TWO`] goes with it.
     #[must_use]
-    pub fn twice(self) -> Self {
-        Self(if self.0 > 0 { 2 * self.0 } else { self.0 })
+    pub fn spaced(self, far_apart: bool) -> Self {
+        Self(if far_apart && self.0 > 0 { 2 * self.0 } else { self.0 })
     }
 
     /// Makes a setup as coarse.
@@ -147,12 +148,6 @@ pub struct Computed {
 /// The values of one number at three levels: whether their differences shrink as they should.
 pub fn converging([fine, coarse, coarsest]: [f64; 3]) -> bool {
     (coarsest - coarse).abs() >= CONVERGES * (coarse - fine).abs()
-}
-
-/// ± of the first of three values of one number, from the finest run to the coarsest.
-#[cfg(test)]
-fn grid_convergence(values: [f64; 3]) -> Uncertainty {
-    grid_convergence_up_to(RATIO, values)
 }
 
 /// The same for a method whose differences shrink by a ratio at the most, from one computation to the next: 2ᵖ for
@@ -272,7 +267,7 @@ mod tests {
     use super::*;
 
     fn plus_minus(values: [f64; 3]) -> f64 {
-        grid_convergence(values).plus_minus().expect("an estimate")
+        grid_convergence_up_to(RATIO, values).plus_minus().expect("an estimate")
     }
 
     /// Runs of order p at steps h, √2h, 2h err by ε, √2ᵖε, 2ᵖε: the index is 1.25 ε, and what rounding leaves adds.
@@ -311,12 +306,12 @@ mod tests {
 
     #[test]
     fn what_does_not_converge_says_so() {
-        let report = grid_convergence([1.0, 1.2, 1.3]);
+        let report = grid_convergence_up_to(RATIO, [1.0, 1.2, 1.3]);
         assert_eq!(report.word(), "not converging");
         assert!((report.plus_minus().unwrap() - 0.6).abs() < 1e-9);
-        assert_eq!(grid_convergence([1.0, f64::NAN, 1.0]).word(), "not estimated");
-        assert_eq!(grid_convergence([2.0, 2.0, 2.0]), Uncertainty::within(2.0 * ROUNDING));
-        assert_eq!(grid_convergence([0.0; 3]), Uncertainty::within(0.0));
+        assert_eq!(grid_convergence_up_to(RATIO, [1.0, f64::NAN, 1.0]).word(), "not estimated");
+        assert_eq!(grid_convergence_up_to(RATIO, [2.0, 2.0, 2.0]), Uncertainty::within(2.0 * ROUNDING));
+        assert_eq!(grid_convergence_up_to(RATIO, [0.0; 3]), Uncertainty::within(0.0));
     }
 
     #[test]

@@ -151,10 +151,11 @@ impl Bench {
     /// Charge on the gate's terminal and on everything that only resistors part from it, C.
     pub fn gate_charge(&self) -> f64 {
         let Some(gate) = self.gate else { return 0.0 };
+        let system = self.points.system();
         let mut net = vec![gate];
         let mut k = 0;
         while k < net.len() {
-            for component in &self.points.system().circuit.components {
+            for component in &system.circuit.components {
                 if component.is_resistance() && component.pins.contains(&net[k]) {
                     let more = component.pins.iter().filter(|p| **p != GROUND && !net.contains(p));
                     net.extend(more.copied().collect::<Vec<_>>());
@@ -162,16 +163,10 @@ impl Bench {
             }
             k += 1;
         }
-        let rows: Vec<u32> = net.iter().map(|n| self.points.system().unknown_of_node(*n) as u32).collect();
-        let linear = self.points.system().c.iter().filter(|e| rows.contains(&e.0));
+        let rows: Vec<u32> = net.iter().map(|n| system.unknown_of_node(*n) as u32).collect();
+        let linear = system.c.iter().filter(|e| rows.contains(&e.0));
         let mut charge: f64 = linear.map(|&(_, c, x)| x * self.x[c as usize]).sum();
-        for (placed, stamp) in self
-            .points
-            .system()
-            .devices
-            .iter()
-            .zip(self.points.system().stamps(self.points.devices(), &self.x))
-        {
+        for (placed, stamp) in system.devices.iter().zip(system.stamps(self.points.devices(), &self.x)) {
             let p = placed.locals.len();
             for k in 0..placed.ports {
                 if rows.contains(&placed.locals[k]) {
@@ -190,11 +185,12 @@ impl Bench {
     /// or into the gate: (C_oss, C_rss), or (C_iss, C_rss). Needs [`Arrangement::Voltage`].
     pub fn capacitances(&self, at_gate: bool) -> Option<(f64, f64)> {
         let omega = std::f64::consts::TAU * FREQUENCY;
-        let y = small_signal(self.points.system(), self.points.devices(), &self.x, FREQUENCY);
-        let drain = self.points.system().own_unknown(self.drain_source, 0);
-        let gate = self.gate_source.map(|id| self.points.system().own_unknown(id, 0));
+        let system = self.points.system();
+        let y = small_signal(system, self.points.devices(), &self.x, FREQUENCY);
+        let drain = system.own_unknown(self.drain_source, 0);
+        let gate = self.gate_source.map(|id| system.own_unknown(id, 0));
         let driven = if at_gate { gate? } else { drain };
-        let mut right = DVector::<Complex<f64>>::zeros(self.points.system().n);
+        let mut right = DVector::<Complex<f64>>::zeros(system.n);
         // The branch's row is −v_a + v_b + level = 0.
         right[driven] = Complex::new(-1.0, 0.0);
         let x = y.lu().solve(&right)?;

@@ -67,14 +67,14 @@ fn solve(question: &Question, context: &Context<'_>) -> Result<Study, StudyError
     let ready = build_with(scenario, &context.reductions())?;
     let Ready { mut setup, placed, layout, judging, signals, metered, .. } = ready;
     let far_apart = search::far_apart(&layout, &setup);
-    (if far_apart { context.level.twice() } else { context.level }).apply(&mut setup);
+    context.level.spaced(far_apart).apply(&mut setup);
     let bursts = repeating(&mut setup.gauges);
     let watches = setup.watches.clone();
     let start = setup.thermal.as_ref().map(|t| t.temperatures().to_vec()).unwrap_or_default();
     let asked = question.asked(Asked::read)?;
     let most = u32::try_from(asked.periods).unwrap_or(u32::MAX);
     let effort = Effort { closing: asked.closing, distance: DISTANCE, most, ..Effort::default() };
-    let cycle = search::found(question, context, effort, (&layout, setup))?;
+    let cycle = search::found(question, context, effort, (&layout, setup, far_apart))?;
     let (title, end, method) = (scenario.title.clone(), cycle.period, cycle.method);
     let facts = Facts { title, end, method, placed, judging, signals, metered };
     let all = watches.iter().zip(&cycle.seen).map(|(w, s)| (w, known::seen(&cycle, w, s, &start)));

@@ -58,7 +58,7 @@ pub(super) fn found(
     question: &Question,
     context: &Context<'_>,
     effort: Effort,
-    (layout, setup): (&CircuitLayout, Setup<f64>),
+    (layout, setup, far_apart): (&CircuitLayout, Setup<f64>, bool),
 ) -> Result<Cycle, StudyError> {
     let own = context.level;
     let known = question.left::<Chain>();
@@ -71,13 +71,8 @@ pub(super) fn found(
         level > own && (context.estimation != Estimation::None && !context.brief || level == far)
     });
     let coarser: Vec<Level> = coarser.filter(|_| known.is_empty()).collect();
-    let far_apart = far_apart(layout, &setup);
-    let coarse = |level: Level| if far_apart { level.twice() } else { level };
-    let progress = Progress::new(
-        context.quiet,
-        &coarser.iter().map(|level| coarse(*level)).collect::<Vec<_>>(),
-        coarse(own),
-    );
+    let as_coarse: Vec<Level> = coarser.iter().map(|level| level.spaced(far_apart)).collect();
+    let progress = Progress::new(context.quiet, &as_coarse, own.spaced(far_apart));
     let tell = |periods: f64| {
         progress.at(periods);
         !context.stop.load(Ordering::Relaxed)
@@ -88,7 +83,7 @@ pub(super) fn found(
     for level in coarser {
         let mut setup = build_with(question.scenario()?, &context.reductions())?.setup;
         repeating(&mut setup.gauges);
-        coarse(level).apply(&mut setup);
+        level.spaced(far_apart).apply(&mut setup);
         let from = chain.last().map(|c| c.1.guess());
         let search = Search {
             effort: quick,
